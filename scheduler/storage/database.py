@@ -10,11 +10,11 @@ import importlib.util
 import os
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from pathlib import Path
 from types import ModuleType
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar, cast
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError
@@ -38,6 +38,10 @@ _PRAGMAS = (
 )
 _POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
 _INSTALLATION_KEY = 7_231_004_117
+
+_READ = "read"
+"""What a session that never changes has read so far (`read_once`)."""
+T = TypeVar("T")
 
 INSTALLATION = ""
 """In the place of a vessel's id: what belongs to no vessel."""
@@ -82,7 +86,7 @@ class Database:
         Raises:
             Busy: no connection was free, or it was lost.
         """
-        with ours(), Session(self.read_engine, expire_on_commit=False) as session:
+        with ours(), Session(self.read_engine, expire_on_commit=False, info={_READ: {}}) as session:
             yield session
 
     def turn(self) -> AbstractContextManager[None]:
@@ -269,6 +273,16 @@ def database_path(url: str) -> Path | None:
     """The SQLite file of an address; none of PostgreSQL. Raises Refused as `parse_url`."""
     parsed = parse_url(url)
     return Path(str(parsed.database)) if parsed.get_backend_name() == "sqlite" else None
+
+
+def read_once(session: Session, key: Hashable, read: Callable[[], T]) -> T:
+    """What `read` gives. A session of `Database.read` sees one unchanging state: there it is read the first time alone."""
+    known = session.info.get(_READ)
+    if known is None:
+        return read()
+    if key not in known:
+        known[key] = read()
+    return cast(T, known[key])
 
 
 def bump_revision(session: Session, vessel_id: str) -> int:

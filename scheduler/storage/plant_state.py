@@ -32,7 +32,7 @@ from scheduler.storage.hours.ledger import counted_values, totals_by_id
 from scheduler.storage.plan import MoveRow, PlanRow, PlanStatus, move_rows, plan_row
 from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import ShipOffsetRow, VesselRow, kinds_since, ship_offset_rows, vessel_row
-from scheduler.storage.voyage import VoyageStretchRow, VoyageVersionRow, newest_voyage_version, voyage_stretch_rows
+from scheduler.storage.voyage import StretchValues, VoyageVersionRow, newest_voyage_version, voyage_stretches
 from scheduler.storage.work import DoneRow, JobRow, job_rows, latest_done_rows
 
 LOOK_BACK_DAYS = 3 * 366
@@ -49,7 +49,7 @@ class PlantRows:
     vessel: VesselRow | None
     clock: Sequence[ShipOffsetRow]
     voyage: VoyageVersionRow | None
-    stretches: Sequence[VoyageStretchRow]
+    stretches: tuple[StretchValues, ...]
     kinds_since: Mapping[str, datetime]
     counters: Sequence[CounterRow]
     numbers: Mapping[str, int]
@@ -94,7 +94,7 @@ def read_plant(session: Session, vessel_id: str, plant_id: str, at: datetime, ev
         vessel=vessel_row(session, vessel_id),
         clock=ship_offset_rows(session, vessel_id),
         voyage=(voyage := newest_voyage_version(session, vessel_id)),
-        stretches=voyage_stretch_rows(session, vessel_id) if voyage else (),
+        stretches=voyage_stretches(session, vessel_id) if voyage else (),
         kinds_since=kinds_since(session, vessel_id, plant_id),
         done=latest_done_rows(session, vessel_id),
         jobs=job_rows(session, vessel_id, plant_id),

@@ -8,6 +8,7 @@ from sqlalchemy import BigInteger, CheckConstraint
 from sqlalchemy.orm import defer
 from sqlmodel import Field, Session, col, func, select
 
+from scheduler.storage.database import read_once
 from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Packed, Row, by_value
 
@@ -178,4 +179,4 @@ def revision_of(session: Session, vessel_id: str) -> int:
 def ship_offset_rows(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
     """The ship's clock changes, oldest first; never empty once a vessel was put."""
     query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_at))
-    return list(session.exec(query))
+    return list(read_once(session, (ShipOffsetRow, vessel_id), lambda: session.exec(query).all()))

@@ -66,13 +66,25 @@ def voyage_versions(session: Session, vessel_id: str, limit: int) -> list[Voyage
     return list(session.exec(query.order_by(col(VoyageVersionRow.version).desc()).limit(limit)))
 
 
-def voyage_stretch_rows(session: Session, vessel_id: str, at_version: int | None = None) -> list[VoyageStretchRow]:
-    """The stretches of a version (none: of the one in force), by date."""
+def voyage_stretch_rows(session: Session, vessel_id: str) -> list[VoyageStretchRow]:
+    """The stretches in force, by date."""
     query = select(VoyageStretchRow).where(VoyageStretchRow.vessel_id == vessel_id)
-    if at_version is None:
-        query = query.where(col(VoyageStretchRow.until_version).is_(None))
-    else:
-        query = query.where(VoyageStretchRow.since_version <= at_version).where(
-            col(VoyageStretchRow.until_version).is_(None) | (col(VoyageStretchRow.until_version) > at_version)
-        )
+    query = query.where(col(VoyageStretchRow.until_version).is_(None))
     return list(session.exec(query.order_by(col(VoyageStretchRow.from_on))))
+
+
+StretchValues = tuple[date, date, str, Source, str]
+"""From, to, kind, source and note of a stretch."""
+
+
+def voyage_stretches(session: Session, vessel_id: str, at_version: int | None = None) -> tuple[StretchValues, ...]:
+    """The stretches of a version (none: of the one in force), by date."""
+    row = VoyageStretchRow
+    query = select(row.from_on, row.to_on, row.kind, row.source, row.note).where(row.vessel_id == vessel_id)
+    if at_version is None:
+        query = query.where(col(row.until_version).is_(None))
+    else:
+        query = query.where(row.since_version <= at_version).where(
+            col(row.until_version).is_(None) | (col(row.until_version) > at_version)
+        )
+    return tuple(map(tuple, session.exec(query.order_by(col(row.from_on)))))  # type: ignore[arg-type]

@@ -1,11 +1,14 @@
 """The signs of the states, and the hatchings that drawings share."""
 
+from functools import cache
+
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag
 from scheduler.domain.base.enums import JobState
 
 
+@cache
 def patterns() -> Markup:
     """The hatchings, once a page: bed, below minimum, past limit (diagonals) and past due (dots)."""
     ground = [tag("path", d="M0 0h9v9H0z", class_="s-bed"), tag("path", d="M0 0v9", class_="h-bed")]
@@ -25,6 +28,7 @@ _TUBE = "M3 1.5v17h7v-17"
 _DUE = "M1 8.5h12"
 
 
+@cache
 def glyph(state: JobState) -> Markup:
     """The sign of a state: the level of a tube below, inside or above its bracket. Always stands beside its words."""
     level = {

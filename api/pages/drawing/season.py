@@ -79,7 +79,8 @@ def _by_day(margins: Sequence[MarginStretch], offset: int) -> Iterator[MarginStr
             ends = min(one.to_at, instant_of(wall, offset))
             if ends <= start:  # a clock that is set back over midnight
                 ends = one.to_at
-            yield replace(one, from_at=start, to_at=ends)
+            whole = start == one.from_at and ends == one.to_at
+            yield one if whole else replace(one, from_at=start, to_at=ends)
             start = ends
 
 
@@ -165,17 +166,18 @@ def _line(days: Sequence[DayMinimum], field: Scales, member: str) -> str:
 
 def _worst(margins: Sequence[MarginStretch], days: Sequence[DayMinimum]) -> list[MarginStretch]:
     """The stretches over the crest of their days, those alike joined: soundings of the worst hour."""
-    found: list[MarginStretch] = []
+    found: list[list[MarginStretch]] = []
     for one in margins:
         for day in days:
             start, end = max(one.from_at, day.from_at), min(one.to_at, day.to_at)
             if start >= end:
                 continue
             piece = replace(one, from_at=start, to_at=end, minimum_m3_per_h=day.crest, minimum_label=day.crest_label)
-            if found and replace(found[-1], to_at=end) == replace(piece, from_at=found[-1].from_at):
-                piece = replace(piece, from_at=found.pop().from_at)
-            found.append(piece)
-    return found
+            if found and found[-1][-1].figures == piece.figures:
+                found[-1].append(piece)
+            else:
+                found.append([piece])
+    return [replace(alike[0], to_at=alike[-1].to_at) for alike in found]
 
 
 def _words(days: Sequence[DayMinimum], field: Scales) -> list[Markup]:

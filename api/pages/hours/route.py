@@ -54,18 +54,18 @@ def _counters(
     forget: str = "",
 ) -> Response:
     sheets = questions.counter_sheets(context, vessel_id)
+    folded = [folded_plant(context, vessel_id, sheet.now.plant.id) for sheet in sheets]
+    loaded = [(sheet.now, days.facts()) for sheet, days in zip(sheets, folded, strict=True)]
     view = counters_view(
         sheets,
         hours_questions.intake_log(context, vessel_id, LOG_LINES),
-        doctor.vessel_diagnosis(context, vessel_id),
+        doctor.vessel_diagnosis(context, vessel_id, *loaded),
         who,
         back=back or Back(),
         changed=changed,
         says=says,
         forget=forget,
-        air=tuple(
-            air_block(folded_plant(context, vessel_id, sheet.now.plant.id), several=len(sheets) > 1) for sheet in sheets
-        ),
+        air=tuple(air_block(one, several=len(sheets) > 1) for one in folded),
     )
     return page_answer(request, who, counters_page, view, status)
 

@@ -42,7 +42,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     problem, plan = planning.as_now(now, context)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
-    margins = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now)), ends_at))
+    margins = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now), ends_at), ends_at))
     stored, newer = now.taken or now.proposed, plan_line.newer_plan(now)
     view = PlanView(
         frame=frame.frame_of(now, who, here, "Plan", "plan"),

@@ -38,8 +38,7 @@ def plant_view(
 ) -> PlantView:
     """The plant page's view. days: as asked for, 7 or 28. asked: what the form of May I open was sent with."""
     problem, plan = planning.as_now(now, context)
-    slot_margins = planning.margins_now(now, context)
-    margins = margin_stretches(problem, plan.slots, positions_of(now))
+    slot_margins = planning.slot_margins(problem, plan)
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
     proposed = newer_plan(now)
     hours_href = f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else ""
@@ -53,7 +52,7 @@ def plant_view(
         pumps=tuple(_pump_lines(now, shows, may(who, "POST", "/pumps/{pump_id}/out"))),
         jobs=_lines(now, slot_margins),
         waits=wait_lines(matters_of(context, now, who.actor, slot_margins), now),
-        margins=tuple(run for run in margins if run.from_at < ends_at),
+        margins=margin_stretches(problem, plan.slots, positions_of(now), ends_at),
         plan=plan_line(now, now.taken, taken=True, take=""),
         proposed=plan_line(now, proposed, taken=False, take=""),
         plan_href=f"/plants/{now.plant.id}/plan",

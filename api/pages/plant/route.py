@@ -29,7 +29,7 @@ def plant(plant_id: str, request: Request, context: ContextDep, who: AskingDep) 
     view = plant_view(now, context, who, f"/plants/{place.id}", place.id, days=query.get("days", ""), asked=query)
     view = replace(
         view,
-        diagnosed=sum(not one.note for one in doctor.vessel_diagnosis(context, place.vessel_id)),
+        diagnosed=sum(not one.note for one in doctor.vessel_diagnosis(context, place.vessel_id, (now, signs))),
         diagnosis_href=f"/vessels/{place.vessel_id}/counters#looks",
         hours_say=plant_line(signs, {position.id: position.name for position in now.plant.positions}),
         signs_href=f"/plants/{place.id}/signs",

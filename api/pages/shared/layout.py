@@ -46,6 +46,7 @@ def _environment() -> Environment:
         loader=FileSystemLoader(sorted({page.parent for page in _PAGES.glob("*/*.html")})),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,  # a template of the package does not change while it is served
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -1,6 +1,7 @@
 """Margin over the minimum in stretches of constant capacity, for the pages; and what is said of it."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -8,7 +9,7 @@ from itertools import pairwise
 
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.language import gettext as _
-from scheduler.planning.problem.values import MinimumStretch, Problem, PumpCapacity, Slot
+from scheduler.planning.problem.values import MinimumStretch, Problem, Slot
 from scheduler.wording.figures import listed, margin_number, moment, number
 
 _LITRES = 1000
@@ -33,17 +34,30 @@ class MarginStretch:
     down_positions: tuple[str, ...] = ()
 
     @property
+    def figures(self) -> tuple[object, ...]:
+        """All of it but its times: two that are alike in it may be drawn as one."""
+        return (
+            self.available_m3_per_h,
+            self.minimum_m3_per_h,
+            self.minimum_label,
+            self.largest_m3_per_h,
+            self.open_positions,
+            self.down_positions,
+        )
+
+    @property
     def margin_m3_per_h(self) -> float:
         """Available minus minimum."""
         return self.available_m3_per_h - self.minimum_m3_per_h
 
 
 def margin_stretches(
-    problem: Problem, slots: Sequence[Slot], positions: Mapping[str, str]
+    problem: Problem, slots: Sequence[Slot], positions: Mapping[str, str], until_at: datetime | None = None
 ) -> tuple[MarginStretch, ...]:
     """Stretches of constant capacity over the whole grid, without gap. Of overlapping minima the highest counts.
 
     Args:
+        until_at: only those that begin before it, each as long as it is; none: all.
         slots: of the plan; a pump counts for nothing from the first to the last step of its slot.
         positions: position of each pump id; a pump that is missing here is named by its own id.
     """
@@ -52,10 +66,11 @@ def margin_stretches(
     cuts.update(s for p in problem.pumps for d in p.derated for s in (d.from_step, d.to_step))
     cuts.update(s for slot in slots if slot.pump is not None for s in (slot.start, slot.end))
     edges = sorted(c for c in cuts if 0 <= c <= problem.steps)
-    places = {edge: place for place, edge in enumerate(edges)}
+    if until_at is not None:  # one edge at or after it ends the last stretch
+        edges = edges[: bisect_left(edges, (until_at - problem.starts_at) / timedelta(hours=1)) + 1]
 
     def stretches(first: int, last: int) -> range:
-        return range(places[max(0, min(first, problem.steps))], places[max(0, min(last, problem.steps))])
+        return range(bisect_left(edges, max(first, 0)), min(bisect_left(edges, last), len(edges) - 1))
 
     highest: list[MinimumStretch] = [_NOTHING] * len(edges)
     for one in problem.minimum:
@@ -66,30 +81,32 @@ def margin_stretches(
     for slot in slots:
         for place in () if slot.pump is None else stretches(slot.start, slot.end):
             taken_out[place].add(slot.pump or "")
+    gives = {pump.pump: [pump.litres_per_h] * len(edges) for pump in problem.pumps}
+    for pump in problem.pumps:
+        for one_derated in sorted(pump.derated, key=lambda one: -one.litres_per_h):  # the lowest counts
+            for place in stretches(one_derated.from_step, one_derated.to_step):
+                gives[pump.pump][place] = one_derated.litres_per_h
     margins: list[MarginStretch] = []
-    for (start, end), least, out in zip(pairwise(edges), highest, taken_out, strict=False):
-        gives = {p.pump: 0 if p.pump in out else _gives(p, start) for p in problem.pumps}
+    for place, (start, end) in enumerate(pairwise(edges)):
+        out, least = taken_out[place], highest[place]
+        counted = [0 if pump.pump in out else gives[pump.pump][place] for pump in problem.pumps]
         margins.append(
             MarginStretch(
                 from_at=problem.starts_at + timedelta(hours=start),
                 to_at=problem.starts_at + timedelta(hours=end),
-                available_m3_per_h=sum(gives.values()) / _LITRES,
+                available_m3_per_h=sum(counted) / _LITRES,
                 minimum_m3_per_h=least.litres_per_h / _LITRES,
                 minimum_label=least.label,
-                largest_m3_per_h=max(gives.values(), default=0) / _LITRES,
+                largest_m3_per_h=max(counted, default=0) / _LITRES,
                 open_positions=tuple(positions.get(p.pump, p.pump) for p in problem.pumps if p.pump in out),
                 down_positions=tuple(
                     positions.get(p.pump, p.pump)
-                    for p in problem.pumps
-                    if p.pump not in out and gives[p.pump] < p.litres_per_h
+                    for p, litres_per_h in zip(problem.pumps, counted, strict=True)
+                    if p.pump not in out and litres_per_h < p.litres_per_h
                 ),
             )
         )
     return tuple(margins)
-
-
-def _gives(pump: PumpCapacity, step: int) -> int:
-    return min((d.litres_per_h for d in pump.derated if d.from_step <= step < d.to_step), default=pump.litres_per_h)
 
 
 def positions_of(now: PlantState) -> Mapping[str, str]:

@@ -1,5 +1,6 @@
 """What is wrong or odd in this installation: gathered here as facts; the command and the pages show the same."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -11,12 +12,16 @@ from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
 from scheduler.actions.hours.signs import folded_plant
+from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.record.chains import faults_found
 from scheduler.actions.vessel.document import document_of, position_names
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks import diagnosis
 from scheduler.domain.checks.diagnosis import About, Diagnosis
+from scheduler.domain.due.last_done import Done
+from scheduler.domain.due.subjects import Key
 from scheduler.domain.hours.ledger import Code
+from scheduler.domain.hours.sign_facts import PlantSigns
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, OPEN_NETWORK, Settings
@@ -50,8 +55,13 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
     return found
 
 
-def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
-    """Everything to look at on a vessel: counters, what was not stored, plans, calendar. Raises NotFound."""
+def vessel_diagnosis(context: Context, vessel_id: str, *loaded: tuple[PlantState, PlantSigns]) -> list[Diagnosis]:
+    """Everything to look at on a vessel: counters, what was not stored, plans, calendar.
+
+    loaded: of plants of hers, where the caller has that: it is not loaded again. Raises NotFound.
+    """
+    known = {now.plant.id: now.done for now, _ in loaded}
+    signs = {now.plant.id: said for now, said in loaded}
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
         behind = _backlog(context, session, vessel)
@@ -60,13 +70,14 @@ def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
         found = [
             *behind,
             *_counters(context, session, vessel),
-            *_rest(context, session, vessel),
+            *_rest(context, session, vessel, known),
             *of_tasks(context, session, vessel_id),
             *_record(session, vessel_id, vessel.name),
         ]
         clock = clock_of(session, vessel_id, context.now())
     for plant in vessel.plants:
-        found += diagnosis.of_signs(plant, folded_plant(context, vessel_id, plant.id).facts())
+        said = signs[plant.id] if plant.id in signs else folded_plant(context, vessel_id, plant.id).facts()
+        found += diagnosis.of_signs(plant, said)
     return [replace(one, offset_minutes=clock) for one in found if one is not None]
 
 
@@ -169,14 +180,16 @@ def _counters(context: Context, session: Session, vessel: Vessel) -> list[Diagno
     return found
 
 
-def _rest(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:
+def _rest(
+    context: Context, session: Session, vessel: Vessel, known: Mapping[str, Mapping[Key, Done]]
+) -> list[Diagnosis | None]:
     now_s, names = context.now_s(), position_names(vessel)
     positions = {counter.id: names[counter.position] for plant in vessel.plants for counter in plant.counters}
     unstored = unstored_since(session, vessel.id, now_s - INTAKE_DAYS * DAY_S)
     found: list[Diagnosis | None] = [*diagnosis.of_intake(vessel.id, positions, unstored, INTAKE_DAYS)]
     found += [
         Diagnosis(about=About.NOT_KNOWN, which=one.key, name=f"{one.position} {inner(one.kind_name)}")
-        for one in first_dates.not_known(session, vessel.id, context.now())
+        for one in first_dates.not_known(session, vessel.id, context.now(), known)
     ]
     for plant in vessel.plants:
         made = [

@@ -1,7 +1,9 @@
 """First dates: where nobody knows when a job was last done, the chief engineer says when it first falls due, and why."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from types import MappingProxyType
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.matching import must_match
@@ -17,8 +19,8 @@ from scheduler.domain.base.enums import JobState, Role, Subject
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.domain.due.first_date import first_date_faults, latest_on
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.last_done import JobId, known_from, last_not_known
-from scheduler.domain.due.subjects import where
+from scheduler.domain.due.last_done import Done, JobId, known_from, last_not_known
+from scheduler.domain.due.subjects import Key, where
 from scheduler.domain.hours.running import RunningHours, Totals, running_hours
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.document import Plant
@@ -239,8 +241,13 @@ def _must_be_last(now: PlantState, key: str, row: FirstDateRow | None, if_match:
     must_match(if_match, row.record, says, newer)
 
 
-def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
-    """Every job of a vessel that nobody knows when it was last done, in the order of her plants and their kinds."""
+def not_known(
+    session: Session, vessel_id: str, at: datetime, known: Mapping[str, Mapping[Key, Done]] = MappingProxyType({})
+) -> list[NotKnown]:
+    """Every job of a vessel that nobody knows when it was last done, in the order of her plants and their kinds.
+
+    known: by plant, what `known_from` gives, where the caller has it.
+    """
     vessel, _ = document_of(session, vessel_id)
     first, recorded = first_dates_of(first_date_rows(session, vessel_id)), done_of(latest_done_rows(session, vessel_id))
     found = []
@@ -253,7 +260,9 @@ def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
         ) -> RunningHours:
             return running_hours(plant, totals, subject, subject_id, when)
 
-        done = known_from(plant, hours_at, kinds_since(session, vessel_id, plant.id), recorded)
+        done = known.get(plant.id)
+        if done is None:
+            done = known_from(plant, hours_at, kinds_since(session, vessel_id, plant.id), recorded)
         names = {position.id: position.name for position in plant.positions}
         for code, subject in last_not_known(plant, done, first, at):
             kind = plant.kind(code)

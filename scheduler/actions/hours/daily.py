@@ -62,6 +62,8 @@ def days_of_subjects(
     days: int,
 ) -> Mapping[tuple[Subject, str], list[DayHours]]:
     """So many UTC days from an epoch day on of some positions and pumps. rows: the plant's counters."""
+    if days <= 0:
+        return {key: [] for key in subjects}
     curves = _curves(session, vessel_id, rows, first_day * DAY_S, (first_day + days + 1) * DAY_S)
     return {key: daily_hours(plant, curves, *key, first_day, days) for key in subjects}
 

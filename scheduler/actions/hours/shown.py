@@ -5,10 +5,10 @@ from datetime import datetime
 from typing import NamedTuple
 
 from scheduler.actions.base.context import instant
-from scheduler.actions.hours.ledger import setups_of_counter
+from scheduler.actions.hours.ledger import setups_of_vessel
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import counter_rows
-from scheduler.storage.hours.readings import value_at
+from scheduler.storage.hours.readings import newest_readings, value_at
 
 
 class CounterShows(NamedTuple):
@@ -26,11 +26,16 @@ class CounterShows(NamedTuple):
 def counters_show(session: Session, vessel_id: str, counters: Collection[str]) -> dict[str, CounterShows]:
     """By position, what its counter shows: of those counters that have been read."""
     found = {}
-    for row in counter_rows(session, vessel_id):
+    rows = counter_rows(session, vessel_id)
+    setups = setups_of_vessel(session, vessel_id, rows)
+    newest = newest_readings(session, [row.no for row in rows if row.no is not None])
+    for row in rows:
         if row.id not in counters or row.no is None or row.newest_s is None:
             continue
-        milli = value_at(session, row.no, row.newest_s, row.skew_most_s)
+        at_s, milli = newest.get(row.no, (None, None))
+        if at_s != row.newest_s or row.skew_most_s:
+            milli = value_at(session, row.no, row.newest_s, row.skew_most_s)
         if milli is not None:
-            per = setups_of_counter(session, row)[-1][1].seconds_per_count
+            per = setups[row.no][-1][1].seconds_per_count
             found[row.position_id] = CounterShows(milli, per, instant(row.newest_s))
     return found

@@ -202,7 +202,11 @@ def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
 
 def margins_now(now: PlantState, context: Context) -> dict[str, float]:
     """Least margin, swept m3/h, in each slot that takes a pump out, by key: of the plant as it stands now, as every page shows it."""
-    problem, plan = as_now(now, context)
+    return slot_margins(*as_now(now, context))
+
+
+def slot_margins(problem: Problem, plan: Plan) -> dict[str, float]:
+    """The same of what `as_now` gave."""
     runs = margin_series(problem, plan)
     found = {}
     for slot in plan.slots:

@@ -44,7 +44,7 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.voyage.days import Stretch
 from scheduler.domain.work.breakdown import breakdown_job
 from scheduler.shiptime import ShipOffset, instant_of
-from scheduler.storage.database import Session
+from scheduler.storage.database import Session, read_once
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.hours.ledger import totals_by_id
 from scheduler.storage.plant_state import PlantRows, read_plant
@@ -153,7 +153,13 @@ def plant_state(context: Context, vessel_id: str, plant_id: str, *, horizon_days
 def load_plant(
     session: Session, context: Context, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
 ) -> PlantState:
-    """As `plant_state`, inside a session of the caller's: read, turned into values, reckoned."""
+    """As `plant_state`, inside a session of the caller's; in one that only reads it stays at the instant of the first time."""
+    key = (PlantState, vessel_id, plant_id, horizon_days)
+    return read_once(session, key, lambda: _loaded(session, context, vessel_id, plant_id, horizon_days))
+
+
+def _loaded(session: Session, context: Context, vessel_id: str, plant_id: str, horizon_days: int | None) -> PlantState:
+    """Read, turned into values, reckoned."""
     at = context.now()
     rows = read_plant(session, vessel_id, plant_id, at, EVENTS_READ)
     vessel, version = document_in(rows.vessel, vessel_id)

@@ -1,8 +1,9 @@
 """The operating calendar: read it, lay stretches over it, clear days, take back the last change. Each change is a record."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
@@ -30,10 +31,12 @@ from scheduler.errors import Clash, MissingCondition, Refused, Stale
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.voyage import (
+    StretchValues,
     VoyageStretchRow,
     VoyageVersionRow,
     newest_voyage_version,
     voyage_stretch_rows,
+    voyage_stretches,
     voyage_version,
     voyage_versions,
 )
@@ -79,12 +82,12 @@ class Preview:
 def voyage_days_of(session: Session, vessel_id: str) -> tuple[VoyageDays, int]:
     """The vessel's calendar in force and its version; an empty one of version 0 when there is none."""
     row = newest_voyage_version(session, vessel_id)
-    return voyage_days_in(row, voyage_stretch_rows(session, vessel_id) if row else ())
+    return voyage_days_in(row, voyage_stretches(session, vessel_id) if row else ())
 
 
-def voyage_days_in(row: VoyageVersionRow | None, stretches: Sequence[VoyageStretchRow]) -> tuple[VoyageDays, int]:
-    """The same from its rows."""
-    return (VoyageDays(), 0) if row is None else (_book(row, stretches), row.version)
+def voyage_days_in(row: VoyageVersionRow | None, stretches: tuple[StretchValues, ...]) -> tuple[VoyageDays, int]:
+    """The same from its row and the values of its stretches."""
+    return (VoyageDays(), 0) if row is None else (_book(_kinds(row), stretches), row.version)
 
 
 def get_voyage_days(context: Context, actor: Actor, vessel_id: str) -> StoredDays:
@@ -163,8 +166,8 @@ def undo_days(context: Context, hand: Hand, vessel_id: str, *, reason: str = "",
         if newest is None:
             raise Clash("Nothing was entered in this operating calendar yet; there is nothing to undo.")
         before = voyage_version(session, vessel_id, newest.version - 1)
-        spells = voyage_stretch_rows(session, vessel_id, newest.version - 1)
-        old = VoyageDays() if before is None else _book(before, spells)
+        spells = voyage_stretches(session, vessel_id, newest.version - 1)
+        old = VoyageDays() if before is None else _book(_kinds(before), spells)
         return Laid(book=old, changes=difference(book, old))
 
     return _write(context, hand, vessel_id, if_match, make, reason, "last change taken back", if_match)
@@ -266,7 +269,7 @@ def _member(fault: SpellFault) -> str:
 def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> None:
     wanted = set(book.spells)
     for row in voyage_stretch_rows(session, vessel_id):
-        spell = _spell(row)
+        spell = Spell(from_on=row.from_on, to_on=row.to_on, kind=row.kind, source=row.source, note=row.note)
         if spell in wanted:
             wanted.remove(spell)
         else:
@@ -288,13 +291,20 @@ def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> N
     session.flush()
 
 
-def _book(row: VoyageVersionRow, spells: Sequence[VoyageStretchRow]) -> VoyageDays:
-    kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in row.kinds)
-    return VoyageDays(kinds=kinds, spells=tuple(map(_spell, spells)))
+def _kinds(row: VoyageVersionRow) -> tuple[tuple[str, float], ...]:
+    return tuple((code, weight) for code, weight in row.kinds)
 
 
-def _spell(row: VoyageStretchRow) -> Spell:
-    return Spell(from_on=row.from_on, to_on=row.to_on, kind=row.kind, source=row.source, note=row.note)
+@lru_cache(maxsize=16)
+def _book(kinds: tuple[tuple[str, float], ...], spells: tuple[StretchValues, ...]) -> VoyageDays:
+    """Remembered by all that is in it: a ship's calendar is read with every page and changes seldom."""
+    return VoyageDays(
+        kinds=tuple(KindOfDay(code=code, weight=weight) for code, weight in kinds),
+        spells=tuple(
+            Spell(from_on=from_on, to_on=to_on, kind=kind, source=source, note=note)
+            for from_on, to_on, kind, source, note in spells
+        ),
+    )
 
 
 def _told(vessel_id: str, version: int, laid: Laid, record: int | None) -> dict[str, Any]:

@@ -218,17 +218,17 @@ def reach(
     stop since then, and for `unseen_seconds` that it may have run before without a counter telling. Dates are floored to the second.
     """
     as_of = min(as_of, at)
+    likely_at = reached_at(pace, left_seconds, as_of=as_of, own_daily_seconds=own_daily_seconds)
     if left_seconds <= 0:
-        early_at = likely_at = late_at = _passed_at(pace, -left_seconds, as_of, own_daily_seconds)
+        early_at = late_at = likely_at
     else:
         left = left_seconds / 3600
         early_at = _later(pace, as_of, _early_days(pace, max(0.0, left - unseen_seconds / 3600), as_of, at))
-        likely_at = _later(pace, as_of, _along(left, pace.run_hours, pace.likely_days))
         late_at = _later(pace, as_of, _along(left, pace.run_hours, pace.late_days))
     rate = pace.rate(left_seconds / 3600)
     return Forecast(
         early_at=early_at.replace(microsecond=0),
-        likely_at=likely_at.replace(microsecond=0),
+        likely_at=likely_at,
         late_at=late_at.replace(microsecond=0),
         h_per_day=pace.usual(rate.h_per_day),
         look_back_days=rate.look_back_days,
@@ -236,6 +236,15 @@ def reach(
         idle=pace.idle,
         h_per_sea_day=rate.h_per_day if pace.axis else None,
     )
+
+
+def reached_at(pace: Pace, left_seconds: int, *, as_of: datetime, own_daily_seconds: Days = ()) -> datetime:
+    """The likely date of `reach` alone. as_of: not later than now."""
+    if left_seconds <= 0:
+        likely_at = _passed_at(pace, -left_seconds, as_of, own_daily_seconds)
+    else:
+        likely_at = _later(pace, as_of, _along(left_seconds / 3600, pace.run_hours, pace.likely_days))
+    return likely_at.replace(microsecond=0)
 
 
 def seconds_run_by(pace: Pace, as_of: datetime, then: datetime) -> int:
@@ -255,12 +264,12 @@ def _early_days(pace: Pace, left: float, as_of: datetime, at: datetime) -> float
     corners = {0.0, longest, *(min(max((left - hours) / 24, 0.0), longest) for hours in pace.run_hours)}
     if pace.axis:
         corners.update(pace.axis.corners(as_of, longest))
-    return min(_gone(pace, as_of, e) + _along(left - e * 24, pace.run_hours, pace.early_days) for e in corners)
+    axis, begun = pace.axis, pace.axis.at(as_of) if pace.axis else 0.0
 
+    def gone(days: float) -> float:  # days of the curve's own kind in so many calendar days
+        return axis.at(as_of + timedelta(days=days)) - begun if axis else days
 
-def _gone(pace: Pace, as_of: datetime, days: float) -> float:
-    """Days of the curve's own kind in so many calendar days from the last reading."""
-    return pace.axis.at(as_of + timedelta(days=days)) - pace.axis.at(as_of) if pace.axis else days
+    return min(gone(e) + _along(left - e * 24, pace.run_hours, pace.early_days) for e in corners)
 
 
 def _passed_at(pace: Pace, over_seconds: int, as_of: datetime, own: Days) -> datetime:

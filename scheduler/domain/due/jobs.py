@@ -251,11 +251,11 @@ class _Chain:
         opens = [due_at - timedelta(days=kind.window_days)]
         limits = [] if calendar_at is None else [calendar_at + timedelta(days=kind.tolerance_days)]
         limit_seconds = None if due_seconds is None else due_seconds + kind.tolerance_running_hours * 3600
-        if due_seconds is not None and limit_seconds is not None:
-            opened = self._reach(due_seconds - kind.window_running_hours * 3600, start)
-            ended = self._reach(limit_seconds, start)
-            opens += [opened.likely_at] if opened else []
-            limits += [ended.likely_at] if ended else []
+        if meter is not None and due_seconds is not None and limit_seconds is not None:
+            opened_at = meter.likely_at(due_seconds - kind.window_running_hours * 3600, self.at)
+            ended_at = meter.likely_at(limit_seconds, self.at)
+            opens += [opened_at] if opened_at else []
+            limits += [ended_at] if ended_at else []
         missing = meter.may_miss(start.at) if meter and due_seconds is not None else 0
         new_limit = postponed.get(job_id.key)
         pump, position = where(self.plant, kind.subject, self.subject, self.at)
@@ -312,8 +312,8 @@ class _Chain:
         if seconds is None or self.meter is None:
             return False
         if self.meter.silent:
-            reached = self.meter.reach(seconds, self.at)
-            return reached is not None and (self.at > reached.likely_at if beyond else self.at >= reached.likely_at)
+            reached_at = self.meter.likely_at(seconds, self.at)
+            return reached_at is not None and (self.at > reached_at if beyond else self.at >= reached_at)
         return self.meter.seconds > seconds if beyond else self.meter.seconds >= seconds
 
     def _next(self, start: _Start | None, turn: DueJob, renewed_at: datetime | None) -> _Start:

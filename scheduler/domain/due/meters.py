@@ -5,7 +5,16 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.due.forecast import Forecast, Pace, days_unknown, pace_of, plant_grounds, reach, seconds_run_by
+from scheduler.domain.due.forecast import (
+    Forecast,
+    Pace,
+    days_unknown,
+    pace_of,
+    plant_grounds,
+    reach,
+    reached_at,
+    seconds_run_by,
+)
 from scheduler.domain.due.past_forecasts import Misses
 from scheduler.domain.due.subjects import where
 from scheduler.domain.hours.running import RunningHours
@@ -59,6 +68,13 @@ class Meter:
         return Forecast(
             early_at=read_at, likely_at=read_at, late_at=read_at, h_per_day=0.0, look_back_days=0, runs=0, idle=True
         )
+
+    def likely_at(self, seconds: int, at: datetime) -> datetime | None:
+        """The likely date of `reach` alone."""
+        if self.pace is None:
+            return None if seconds > self.seconds else self.read_at
+        left, as_of = seconds - self.seconds, min(self.read_at, at)
+        return reached_at(self.pace, left, as_of=as_of, own_daily_seconds=self.own_daily)
 
     def seconds_by(self, then: datetime) -> int:
         """Running seconds likely at `then`; what was read when that is not later."""

@@ -8,7 +8,6 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from itertools import pairwise
 from types import MappingProxyType
 from typing import NamedTuple, Protocol, Self
 
@@ -207,15 +206,23 @@ def daily_seconds(points: Sequence[Point], first_day: int, days: int) -> list[in
     Args:
         points: in order. first_day: epoch seconds // 86400 of the first day wanted. days: how many.
     """
-    marks, place = [], 0
+    if not points:
+        return [0] * days
+    ran, place, many = [], 0, len(points)
+    early: int | None = None
     for end_s in range(first_day * DAY_S, (first_day + days) * DAY_S + 1, DAY_S):
-        while place < len(points) and points[place][0] <= end_s:
+        while place < many and points[place][0] <= end_s:
             place += 1
-        before, after = points[place - 1] if place else None, points[place] if place < len(points) else None
-        marks.append(total_at(before, after, end_s)[0])
-    first = points[0][1] if points else 0
-    known = [first if mark is None else mark for mark in marks]
-    return [max(0, late - early) for early, late in pairwise(known)]
+        if place == 0:
+            late = points[0][1]
+        elif place == many:
+            late = points[-1][1]
+        else:
+            late = total_between(points[place - 1], points[place], end_s)
+        if early is not None:
+            ran.append(late - early if late > early else 0)
+        early = late
+    return ran
 
 
 def pump_daily_seconds(
@@ -241,10 +248,12 @@ def pump_daily_seconds(
         for counter in plant.counters:
             if counter.position != stay.position or not points.get(counter.id):
                 continue
-            for day, run in enumerate(daily_seconds(points[counter.id], first_day, days)):
-                noon = (first_day + day) * DAY_S + DAY_S // 2
-                inside = from_s <= noon and (to_s is None or noon < to_s)
-                if run and inside and counter.id == (alone or counting(sources, noon)):
+            noon_s = first_day * DAY_S + DAY_S // 2
+            first = min(max(0, -((noon_s - from_s) // DAY_S)), days)  # of the days whose noon the stay holds
+            last = days if to_s is None else min(max(first, -((noon_s - to_s) // DAY_S)), days)
+            seconds = daily_seconds(points[counter.id], first_day + first, last - first)
+            for day, run in enumerate(seconds, first):
+                if run and counter.id == (alone or counting(sources, noon_s + day * DAY_S)):
                     ran[day] += run
     return ran
 
@@ -344,8 +353,12 @@ def total_at(before: Point | None, after: Point | None, at_s: int) -> tuple[int 
         return None, False
     if after is None or at_s == before[0] or before[1] == after[1]:
         return before[1], False
-    share = (at_s - before[0]) * (after[1] - before[1])
-    return before[1] + share // (after[0] - before[0]), True
+    return total_between(before, after, at_s), True
+
+
+def total_between(before: Point, after: Point, at_s: int) -> int:
+    """The total at an instant between two entries, pro-rated."""
+    return before[1] + (at_s - before[0]) * (after[1] - before[1]) // (after[0] - before[0])
 
 
 def _until(to_at: datetime | None, at_s: int) -> int:

@@ -11,6 +11,7 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
 from types import MappingProxyType
 from typing import Self
 
@@ -22,6 +23,7 @@ from scheduler.errors import Refused
 Floats = NDArray[np.float64]
 
 
+_DAY = timedelta(days=1)
 SEA = "sea"
 WEIGHTS: Mapping[str, float] = MappingProxyType({SEA: 1.0, "port": 0.3, "anchor": 0.6, "yard": 0.1, "lay-up": 0.2})
 """What a day of each kind runs, as a share of a sea day, until the ship's own days say better: judgement, no source."""
@@ -85,7 +87,10 @@ class Calendar:
     def kinds(self, first_on: date, days: int) -> list[str | None]:
         """The kind of each of `days` days from `first_on` on; none where no stretch says."""
         found: list[str | None] = [None] * days
+        after_on = first_on + timedelta(days=days)
         for stretch in self.stretches:
+            if stretch.to_on < first_on or stretch.from_on >= after_on:
+                continue
             start = max(0, (stretch.from_on - first_on).days)
             end = min(days, (stretch.to_on - first_on).days + 1)
             if start < end:
@@ -97,7 +102,7 @@ class Calendar:
         return max((stretch.to_on for stretch in self.stretches), default=None)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: its beginning is kept with it
 class Axis:
     """Operating days counted from the midnight (UTC) before `first_on`; `sums` at each midnight, then the usual rate."""
 
@@ -107,7 +112,7 @@ class Axis:
 
     def at(self, when: datetime) -> float:
         """Operating days up to an instant not before the axis begins."""
-        days = (when - datetime.combine(self.first_on, time(), UTC)) / timedelta(days=1)
+        days = (when - self._from_at) / _DAY
         whole = min(int(days), len(self.sums) - 1)
         return self.sums[whole] + (days - whole) * self._weight(whole)
 
@@ -116,12 +121,16 @@ class Axis:
         goal = self.at(start_at) + operating_days
         whole = min(bisect_right(self.sums, goal), len(self.sums)) - 1
         days = whole + (goal - self.sums[whole]) / self._weight(whole)
-        return max(0.0, days - (start_at - datetime.combine(self.first_on, time(), UTC)) / timedelta(days=1))
+        return max(0.0, days - (start_at - self._from_at) / _DAY)
 
     def corners(self, start_at: datetime, days: float) -> list[float]:
         """The midnights, in days from `start_at`, within the next `days`."""
-        begun = (start_at - datetime.combine(self.first_on, time(), UTC)) / timedelta(days=1)
+        begun = (start_at - self._from_at) / _DAY
         return [n - begun for n in range(int(begun) + 1, min(int(begun + days) + 1, len(self.sums)))]
+
+    @cached_property
+    def _from_at(self) -> datetime:
+        return datetime.combine(self.first_on, time(), UTC)
 
     def _weight(self, day: int) -> float:
         return self.sums[day + 1] - self.sums[day] if day + 1 < len(self.sums) else self.usual

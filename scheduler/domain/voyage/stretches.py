@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
+from functools import cached_property
 from itertools import groupby
 from math import isfinite
 
@@ -64,7 +65,7 @@ FIRST_KINDS = tuple(KindOfDay(code=code, weight=weight) for code, weight in WEIG
 """The kinds a calendar begins with. The weights are judgement, no source; what the pumps run puts them right."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: the calendar made of it is kept with it
 class VoyageDays:
     """The kinds of day and the stretches entered: sorted, none overlaps another."""
 
@@ -77,6 +78,10 @@ class VoyageDays:
 
     def calendar(self) -> Calendar | None:
         """The calendar as forecasts use it; none while nothing is entered."""
+        return self._calendar
+
+    @cached_property
+    def _calendar(self) -> Calendar | None:
         if not self.spells:
             return None
         stretches = (Stretch(from_on=s.from_on, to_on=s.to_on, kind=s.kind) for s in self.spells)

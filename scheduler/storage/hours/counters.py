@@ -8,6 +8,7 @@ from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index,
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.hours.ledger_values import Code, Flag
+from scheduler.storage.database import read_once
 from scheduler.storage.types import WITHOUT_ROWID, Row
 
 
@@ -92,7 +93,8 @@ class FlagRow(Row, table=True):
 
 def counter_rows(session: Session, vessel_id: str) -> list[CounterRow]:
     """A vessel's counters by id."""
-    return list(session.exec(select(CounterRow).where(CounterRow.vessel_id == vessel_id).order_by(CounterRow.id)))
+    query = select(CounterRow).where(CounterRow.vessel_id == vessel_id).order_by(CounterRow.id)
+    return list(read_once(session, (CounterRow, vessel_id), lambda: session.exec(query).all()))
 
 
 def find_counter(session: Session, counter_id: str) -> CounterRow | None:
@@ -122,9 +124,8 @@ def counter_event_rows(session: Session, counter_no: int, after_s: int = -(2**62
 def counter_events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:
     """A vessel's counter events of some kinds, in order of instant and recording."""
     query = select(CounterEventRow).where(CounterEventRow.vessel_id == vessel_id, col(CounterEventRow.kind).in_(kinds))
-    return list(
-        session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
-    )
+    query = query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id)
+    return list(read_once(session, (CounterEventRow, vessel_id, *kinds), lambda: session.exec(query).all()))
 
 
 def flag_rows(session: Session, vessel_id: str) -> list[FlagRow]:
