@@ -174,9 +174,17 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="operating-later-counts",
         file="scheduler/domain/voyage/days.py",
-        old="for stretch in self.stretches:\n            start",
-        new="for stretch in reversed(self.stretches):\n            start",
+        old="for stretch in self.stretches:\n            if",
+        new="for stretch in reversed(self.stretches):\n            if",
         breaks="Of stretches that hold the same day the last one counts.",
+        tests=("tests/unit/domain/test_operating.py",),
+    ),
+    Change(
+        name="operating-first-day",
+        file="scheduler/domain/voyage/days.py",
+        old="if stretch.to_on < first_on or",
+        new="if stretch.to_on <= first_on or",
+        breaks="A stretch that ends on the first day asked for holds it.",
         tests=("tests/unit/domain/test_operating.py",),
     ),
     Change(

@@ -15,7 +15,7 @@ from sqlmodel import Session, select
 from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Busy, Clash, NotFound, Refused, StorageFull
 from scheduler.storage.capacity import OutageRow, OutageStatus
-from scheduler.storage.database import Database, bump_revision, open_database, parse_url
+from scheduler.storage.database import Database, bump_revision, open_database, parse_url, read_once
 from scheduler.storage.hours.readings import ReadingRow
 from scheduler.storage.leader import Leader
 from scheduler.storage.migrate import create_or_check
@@ -146,6 +146,23 @@ def test_a_reader_sees_one_state_while_others_write(db: Database) -> None:
             other.add(RevisionRow(vessel_id="plover", number=1))
         assert session.exec(select(RevisionRow)).all() == []
     assert number_in(db) == 1
+
+
+def test_a_reader_reads_a_thing_once_and_a_writer_each_time(db: Database) -> None:
+    """`read_once`: a reader's state never changes, so what it has read stays; a writer sees what it wrote itself."""
+
+    def numbers(session: Session) -> list[int]:
+        return list(read_once(session, "numbers", lambda: session.exec(select(RevisionRow.number)).all()))
+
+    with db.write("plover") as session:
+        assert numbers(session) == []
+        bump_revision(session, "plover")
+        assert numbers(session) == [1]
+    with db.read() as session:
+        assert numbers(session) == [1]
+        assert read_once(session, "numbers", list) == [1]
+    with db.read() as session:  # each reader anew
+        assert read_once(session, "numbers", list) == []
 
 
 def test_the_revision_goes_up_by_one_each_time(db: Database) -> None:

@@ -35,7 +35,8 @@ def pump(pump_id: str, request: Request, context: ContextDep, who: AskingDep) ->
     """What is on record of a pump, its hours over two years, what is due on it."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     now = plant_state(context, place.vessel_id, place.plant_id)
-    days = daily_book(context, place, 365 * YEARS).days[Subject.PUMP, place.id]
+    own = (Subject.PUMP, place.id)
+    days = daily_book(context, place, 365 * YEARS, [own]).days[own]
     while days and days[0].seconds is None:
         days = days[1:]
     view = pump_view(

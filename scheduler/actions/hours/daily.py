@@ -27,11 +27,13 @@ class DailyBook:
     as_of: Mapping[tuple[Subject, str], datetime | None]
 
 
-def daily_book(context: Context, place: Place, days: int) -> DailyBook:
+def daily_book(
+    context: Context, place: Place, days: int, subjects: Sequence[tuple[Subject, str]] | None = None
+) -> DailyBook:
     """The last whole UTC days of a plant, today not among them. Raises NotFound.
 
     Args:
-        days: 1 or more.
+        days: 1 or more. subjects: positions and pumps that are asked for; none: all.
     """
     derive_vessel(context, place.vessel_id)
     with context.db.read() as session:
@@ -41,10 +43,11 @@ def daily_book(context: Context, place: Place, days: int) -> DailyBook:
         now = context.now()
         first_day = seconds(now) // DAY_S - days
         curves = _curves(session, place.vessel_id, rows, first_day * DAY_S, seconds(now) + DAY_S)
-    subjects = [
-        *((Subject.POSITION, position.id) for position in plant.positions),
-        *((Subject.PUMP, pump.id) for pump in plant.pumps),
-    ]
+    if subjects is None:
+        subjects = [
+            *((Subject.POSITION, position.id) for position in plant.positions),
+            *((Subject.PUMP, pump.id) for pump in plant.pumps),
+        ]
     return DailyBook(
         plant,
         {key: daily_hours(plant, curves, *key, first_day, days) for key in subjects},

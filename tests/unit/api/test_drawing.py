@@ -1,5 +1,6 @@
 """The drawings: well-formed, without style of their own, and true to the figures."""
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from xml.etree import ElementTree
@@ -14,7 +15,7 @@ from api.pages.plant.view import PlantView
 from api.pages.shared.margin import margin_stretches
 from api.pages.shared.svg import tag, text
 from scheduler.domain.base.enums import JobState
-from scheduler.planning.problem.values import Slot
+from scheduler.planning.problem.values import Derated, Slot
 from tests.unit.api import invented
 
 VIEWS = {
@@ -110,3 +111,24 @@ def test_margin_runs_cover_the_grid(case: tuple[int, list[tuple[int, int, int]]]
             gives = sum(p.litres_per_h for p in problem.pumps if p.pump not in out)
             least = max(m.litres_per_h for m in problem.minimum if m.from_step <= step < m.to_step)
             assert run.margin_m3_per_h == pytest.approx((gives - least) / 1000)
+
+
+@given(hours=st.integers(-3, invented.STEPS + 3), derated=st.lists(st.tuples(st.integers(0, 90), st.integers(0, 40))))
+def test_margins_up_to_an_instant_are_those_of_the_whole_that_begin_before_it(
+    hours: int, derated: list[tuple[int, int]]
+) -> None:
+    """Each as long as it is; of a pump that counts for less the lowest of what holds."""
+    problem = invented.problem(4, busy=True)
+    first, *others = problem.pumps
+    less = tuple(
+        Derated(from_step=start, to_step=start + long, litres_per_h=1000 * (long % 7)) for start, long in derated
+    )
+    problem = replace(problem, pumps=(replace(first, derated=less), *others))
+    whole = margin_stretches(problem, (), {})
+    until_at = problem.starts_at + timedelta(hours=hours)
+    assert margin_stretches(problem, (), {}, until_at) == tuple(one for one in whole if one.from_at < until_at)
+    for one in whole:
+        step = (one.from_at - problem.starts_at) // timedelta(hours=1)
+        lowest = min((d.litres_per_h for d in less if d.from_step <= step < d.to_step), default=first.litres_per_h)
+        gives = lowest + sum(pump.litres_per_h for pump in others)
+        assert one.available_m3_per_h == gives / 1000

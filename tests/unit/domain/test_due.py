@@ -59,6 +59,20 @@ def test_a_pump_that_stands_nowhere_has_its_hours_and_no_pace():
         assert (meter.pace, meter.silent) == (None, False)
         assert meter.seconds_by(MIDNIGHT + 30 * DAY) == meter.seconds
         assert meter.reach(meter.seconds + H, MIDNIGHT) is None
+        assert meter.likely_at(meter.seconds + H, MIDNIGHT) is None
+        assert meter.likely_at(meter.seconds, MIDNIGHT) == meter.read_at
+
+
+@pytest.mark.parametrize("silent_days", [0, 5])
+def test_the_likely_date_alone_is_that_of_the_whole_forecast(silent_days):
+    """Passed, reached now, ahead; also of a counter that has been silent."""
+    read = steady_hours(1000 * H, MIDNIGHT - silent_days * DAY)
+    meter = Meters(plant=plant(), hours=read, daily=steady_days(10.0, 420), at=MIDNIGHT).of(Subject.PUMP, "u1")
+    assert meter is not None
+    for seconds in (-5000 * H, 0, 999 * H, 1000 * H, 1000 * H + 1, 1234 * H, 90_000 * H):
+        whole = meter.reach(seconds, MIDNIGHT)
+        assert whole is not None
+        assert meter.likely_at(seconds, MIDNIGHT) == whole.likely_at
 
 
 def test_hours_first_then_calendar():

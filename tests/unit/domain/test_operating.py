@@ -35,6 +35,9 @@ def test_the_last_stretch_that_holds_a_day_counts():
     """A correction is added after what it corrects; days outside are not known."""
     calendar = Calendar(stretches=(stretch(1, 4, "sea"), stretch(3, 3, "port")))
     assert calendar.kinds(TODAY, 6) == [None, "sea", "sea", "port", "sea", None]
+    assert calendar.kinds(TODAY + timedelta(days=4), 1) == ["sea"]
+    assert calendar.kinds(TODAY + timedelta(days=1), 1) == ["sea"]
+    assert calendar.kinds(TODAY + timedelta(days=5), 1) == calendar.kinds(TODAY, 1) == [None]
     assert calendar.last_on() == TODAY + 4 * DAY
 
 
