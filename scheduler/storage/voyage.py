@@ -4,6 +4,7 @@ from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
+from sqlalchemy import select as select_columns
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.voyage.stretches import Source
@@ -80,11 +81,13 @@ StretchValues = tuple[date, date, str, Source, str]
 def voyage_stretches(session: Session, vessel_id: str, at_version: int | None = None) -> tuple[StretchValues, ...]:
     """The stretches of a version (none: of the one in force), by date."""
     row = VoyageStretchRow
-    query = select(row.from_on, row.to_on, row.kind, row.source, row.note).where(row.vessel_id == vessel_id)
+    columns = col(row.from_on), col(row.to_on), col(row.kind), col(row.source), col(row.note)
+    query = select_columns(*columns).where(col(row.vessel_id) == vessel_id)
     if at_version is None:
         query = query.where(col(row.until_version).is_(None))
     else:
-        query = query.where(row.since_version <= at_version).where(
+        query = query.where(col(row.since_version) <= at_version).where(
             col(row.until_version).is_(None) | (col(row.until_version) > at_version)
         )
-    return tuple(map(tuple, session.exec(query.order_by(col(row.from_on)))))  # type: ignore[arg-type]
+    found = session.connection().execute(query.order_by(col(row.from_on)))
+    return tuple((from_on, to_on, kind, source, note) for from_on, to_on, kind, source, note in found)
