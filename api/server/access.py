@@ -153,6 +153,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/plants/{plant_id}/minimum"): SIDE,
     ("GET", "/plants/{plant_id}/plan"): READ,
     ("GET", "/plants/{plant_id}/week"): READ,
+    ("GET", "/plants/{plant_id}/dock"): READ,
+    ("POST", "/plants/{plant_id}/dock"): WORK,
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("POST", "/plants/{plant_id}/plan/again"): WORK,
     ("POST", "/plants/{plant_id}/plan/moves"): WORK,

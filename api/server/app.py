@@ -35,6 +35,7 @@ from api.pages.shared import layout
 from api.pages.stopped import route as stopped_route
 from api.pages.vessel import first_route
 from api.pages.vessel import route as vessel_route
+from api.pages.voyage import dock_route
 from api.pages.voyage import route as voyage_route
 from api.pages.work import dates_route as work_dates_route
 from api.pages.work import paper_route as work_paper_route
@@ -102,6 +103,7 @@ ROUTERS = (
     plan_route.router,
     week_route.router,
     voyage_route.router,
+    dock_route.router,
     feed_route.router,
     hours_route.router,
     signs_route.router,

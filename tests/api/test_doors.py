@@ -332,6 +332,10 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/vessels/demo-plover/handover", 404, body={"do": "sign", "number": "7", "idempotency_key": "walked"}, form=True
     ),
     ("GET", "/plants/{plant_id}/week"): Walk("/plants/plover-plant/week"),
+    ("GET", "/plants/{plant_id}/dock"): Walk("/plants/plover-plant/dock"),
+    ("POST", "/plants/{plant_id}/dock"): Walk(
+        "/plants/plover-plant/dock", 422, body={"do": "choose", "idempotency_key": "walked"}, form=True
+    ),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
     ),

@@ -143,6 +143,10 @@ def _pages(live: Live) -> dict[str, list[str]]:
             for _, door in DOORS
             if door.startswith("/plants/{plant_id}/")
         },
+        "/plants/{plant_id}/dock": [
+            f"{plant}/dock",
+            f"{plant}/dock?from_at={_day(live, 40)} 08:00&to_at={_day(live, 50)} 18:00",
+        ],
         "/vessels/{vessel_id}/jobs/{key}": [f"{vessel}/jobs/{key}" for key in (*opened, closed, repair[0])],
         "/vessels/{vessel_id}/jobs/{key}/paper": [f"{vessel}/jobs/{opened[0]}/paper"],
         "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
@@ -165,6 +169,10 @@ def _pages(live: Live) -> dict[str, list[str]]:
         MANUAL: [MANUAL, f"{MANUAL}?find=lock"],
         f"{MANUAL}/{{name}}": [f"{MANUAL}/{name}" for name in names()],
     }
+
+
+def _day(live: Live, later: int) -> str:
+    return f"{live.clock.at + timedelta(days=later):%Y-%m-%d}"
 
 
 def _plant_page(live: Live) -> str:

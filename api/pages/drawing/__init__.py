@@ -13,6 +13,7 @@ from api.pages.drawing.margin import margin_chart, scale_of
 from api.pages.drawing.open_hours import open_hours_chart
 from api.pages.drawing.season import day_minima, season_chart, season_strip
 from api.pages.drawing.tubes import TUBE_BOTTOM, TUBE_TOP, TubeFigure, tube_y, tubes
+from api.pages.drawing.weeks import weeks_strip
 
 __all__ = [
     "TUBE_BOTTOM",
@@ -36,4 +37,5 @@ __all__ = [
     "season_strip",
     "tube_y",
     "tubes",
+    "weeks_strip",
 ]

@@ -144,7 +144,7 @@ def _ground(margins: Sequence[MarginStretch], days: Sequence[DayMinimum], field:
         ]
     close = f"V{field.floor:.1f}H{field.x(margins[0].from_at):.1f}z"
     surface = stairs(field, [(r, r.available_m3_per_h) for r in margins])
-    crest, bed = (_line(days, field, member) for member in ("crest", "usual"))
+    crest, bed = (day_line(days, field, member) for member in ("crest", "usual"))
     return [
         tag("path", d=surface + close, class_="s-water"),
         tag("path", d=crest + close, class_="s-crest"),
@@ -156,7 +156,8 @@ def _ground(margins: Sequence[MarginStretch], days: Sequence[DayMinimum], field:
     ]
 
 
-def _line(days: Sequence[DayMinimum], field: Scales, member: str) -> str:
+def day_line(days: Sequence[DayMinimum], field: Scales, member: str) -> str:
+    """The path along the days' usual minimum, or their crest; days is not empty."""
     steps: list[str] = []
     for day in days:
         y = f"{field.y(getattr(day, member)):.1f}"

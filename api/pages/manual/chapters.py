@@ -36,7 +36,21 @@ PARTS: tuple[ManualPart, ...] = (
     ManualPart(
         "Every day",
         "second engineer",
-        ("hours", "plan", "move", "dates", "calendar", "days", "week", "notes", "handover", "pump", "find", "signs"),
+        (
+            "hours",
+            "plan",
+            "move",
+            "dates",
+            "calendar",
+            "days",
+            "dock",
+            "week",
+            "notes",
+            "handover",
+            "pump",
+            "find",
+            "signs",
+        ),
     ),
     ManualPart("Work on a pump", "second engineer", ("job", "before", "isolation", "opening", "back", "test", "paper")),
     ManualPart(

@@ -120,7 +120,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     for label, href, at_page, near in (
         (_("Hours"), f"{ship}/counters", "counters", 0),
         (_("Find"), f"{ship}/find", "find", 0),
-        (_("Days"), f"{ship}/calendar", "calendar", 1),
+        (_("Voyage"), f"{ship}/calendar", "calendar", 1),
         (_("Notes"), f"{ship}/notes", "notes", 1),
         (_("Figures"), f"/plants/{plant.id}/figures", "figures", 2),
         (_("Handover"), f"{ship}/handover", "handover", 2),

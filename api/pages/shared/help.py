@@ -22,6 +22,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/vessels/[^/]+/notes", "notes"),
     (r"/vessels/[^/]+/handover", "handover"),
     (r"/plants/[^/]+/week", "week"),
+    (r"/plants/[^/]+/dock", "dock"),
     (r"/vessels/[^/]+/months/[^/]+", "notes"),
     (r"/vessels/[^/]+/calendar", "days"),
     (r"/vessels/[^/]+/counters", "counters"),

@@ -8,6 +8,7 @@ from api.pages import drawing
 from api.pages.shared.forms import FormRefusal, FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
+from api.pages.voyage.weeks import WeeksView
 from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
@@ -44,7 +45,7 @@ class DaysForm(FormState):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VoyageView:
-    """The page. entry, file, weights: the three forms. looked_at: the file's preview, none before one was asked for.
+    """The page. entry, file, weights, clock: the four forms. looked_at: the file's preview, none before one was asked for.
 
     correcting: the stretch the entry form is about, none: a new one. may_change: this person may enter days.
     """
@@ -60,8 +61,11 @@ class VoyageView:
     file: DaysForm = field(default_factory=DaysForm)
     weights: DaysForm = field(default_factory=DaysForm)
     undo_says: str = ""
+    clock: DaysForm = field(default_factory=DaysForm)
     looked_at: Preview | None = None
     done: str = ""
+    weeks: tuple[WeeksView, ...] = ()
+    """Of each plant."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +94,8 @@ def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
         csrf,
         view=view,
         answer=voyage_heading(book, today),
+        ground=drawing.patterns() if view.weeks else "",
+        clocks=view.weeks[0].clocks if view.weeks else (),
         today_words=voyage_day(today),
         span=voyage_span,
         kind_words=kind_words,

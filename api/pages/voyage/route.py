@@ -1,4 +1,4 @@
-"""The page of the operating calendar: plain forms, each the same action as the API's; what was typed is kept."""
+"""The page of the voyage: its weeks, days and clock; plain forms, each the same action as the API's; what was typed is kept."""
 
 import secrets
 from datetime import timedelta
@@ -14,9 +14,12 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may, vessel_frame
 from api.pages.voyage.page import DaysForm, VoyageView, voyage_page
+from api.pages.voyage.weeks import weeks_view
 from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.vessel import fleet
 from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
@@ -51,7 +54,7 @@ def calendar_file(vessel_id: str, context: ContextDep, who: AskingDep) -> Respon
 async def change(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Enter, correct or clear days, keep the weights, or take the last change back."""
     form = await form_of(request, who)
-    do = {"clear": _clear, "kinds": _weigh, "undo": _undo}.get(form["do"], _enter)
+    do = {"clear": _clear, "kinds": _weigh, "undo": _undo, "clock": _turn}.get(form["do"], _enter)
     return await do(context, vessel_id, form)
 
 
@@ -71,6 +74,7 @@ _DONE = {
     "undone": "The last change is taken back.",
     "file": "The file is taken in.",
     "same": "Nothing had to be changed.",
+    "clock": "The change of the clock is recorded. It is planned again by the new clock.",
 }
 
 
@@ -141,6 +145,27 @@ async def _undo(context: Context, vessel_id: str, form: PageForm) -> Response:
     return await form.act(act, again)
 
 
+async def _turn(context: Context, vessel_id: str, form: PageForm) -> Response:
+    def act() -> str:
+        fields = Fields(form.values, fleet.offset_now(context, vessel_id))
+        at = fields.instant("clock_at")
+        offset = fields.figure("clock_offset", empty="hours ahead of UTC are expected, as 2 or −3.5.")
+        fields.check()
+        assert at is not None
+        assert offset is not None
+        if offset * 60 != int(offset * 60):
+            says = "whole minutes ahead of UTC are expected, as 2 or −3.5 hours."
+            raise Refused(f"clock_offset: {says}", faults=[("/clock_offset", says)])
+        minutes, reason = int(offset * 60), form["clock_reason"]
+        fleet.change_clock(context, form.hand(), vessel_id, from_at=at, minutes=minutes, reason=reason)
+        return f"/vessels/{quote(vessel_id)}/calendar?done=clock"
+
+    def again(refused: FormRefusal) -> Response:
+        return _answer(context, form, vessel_id, refused, clock=DaysForm.of(refused))
+
+    return await form.act(act, again)
+
+
 async def _file(context: Context, vessel_id: str, form: PageForm, text: str, says: str) -> Response:
     looked: days.Preview | None = None
 
@@ -178,8 +203,11 @@ def _page(
 ) -> Response:
     found = days.get_voyage_days(context, who.actor, vessel_id)
     here = f"/vessels/{quote(vessel_id)}/calendar"
+    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    states = [plant_state(context, vessel_id, plant.id) for plant in vessel.plants]
     view = VoyageView(
-        frame=vessel_frame(context, who, vessel_id, here, "Operating calendar", "calendar"),
+        frame=vessel_frame(context, who, vessel_id, here, "Voyage", "calendar"),
+        weeks=tuple(weeks_view(now, found.book, here) for now in states),
         found=found,
         action=here,
         idempotency_key=secrets.token_hex(16),

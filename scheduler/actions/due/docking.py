@@ -23,8 +23,8 @@ FARTHEST = timedelta(days=1100)
 
 def dock_choices(context: Context, place: Place, from_at: datetime, to_at: datetime) -> dict[str, Any]:
     """What is better done in a dock of these days, and what was chosen. Raises Refused where the days make no sense."""
-    _must_be_days(context, from_at, to_at)
-    now = plant_state(context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
+    must_be_dock_days(context, from_at, to_at)
+    now = plant_state(context, place.vessel_id, place.plant_id, horizon_days=dock_horizon_days(context, to_at))
     with context.db.read() as session:
         rows = dock_rows(session, place.vessel_id, place.plant_id)
     return {
@@ -54,10 +54,12 @@ def choose_dock(
         Refused: days that make no sense, none or an unknown job, or a minimum above 0 in the days: mark them so first, in the
             document or by a lower minimum that both sides sign.
     """
-    _must_be_days(context, from_at, to_at)
+    must_be_dock_days(context, from_at, to_at)
 
     def act(session: Session) -> Answer:
-        now = load_plant(session, context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
+        now = load_plant(
+            session, context, place.vessel_id, place.plant_id, horizon_days=dock_horizon_days(context, to_at)
+        )
         known = {job.job_id.key for job in better_in_dock(now.jobs, from_at, to_at)}
         unknown = [key for key in keys if key not in known]
         if not keys or unknown:
@@ -98,7 +100,8 @@ def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> An
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def _must_be_days(context: Context, from_at: datetime, to_at: datetime) -> None:
+def must_be_dock_days(context: Context, from_at: datetime, to_at: datetime) -> None:
+    """Raises Refused where no dock can be of these days."""
     if not context.now() < to_at <= context.now() + FARTHEST:
         says = f"an end that is still to come and within {FARTHEST.days} days was expected"
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
@@ -107,7 +110,8 @@ def _must_be_days(context: Context, from_at: datetime, to_at: datetime) -> None:
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
 
 
-def _days_to(context: Context, to_at: datetime) -> int:
+def dock_horizon_days(context: Context, to_at: datetime) -> int:
+    """How many days ahead what falls due must be known for a dock that ends then."""
     return max(context.settings.horizon_days, (to_at - context.now()).days + 1)
 
 

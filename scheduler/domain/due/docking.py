@@ -42,3 +42,17 @@ def better_in_dock(jobs: Sequence[DueJob], from_at: datetime, to_at: datetime) -
 def dock_of(docks: Sequence[Dock], key: str) -> Dock | None:
     """The dock for which a turn was chosen, the newest where there are several."""
     return next((dock for dock in reversed(docks) if key in dock.keys), None)
+
+
+def given_away(job: DueJob, at: datetime) -> float | None:
+    """The share of its interval that is given away by doing a job at an instant before its due point, 0 at or after it; none: nobody
+    knows how long the interval is in days."""
+    early = job.due_at - at
+    if early <= timedelta(0):
+        return 0.0
+    shares = []
+    if job.forecast is not None and job.interval_seconds and job.due_running_seconds is not None:
+        shares.append(early / timedelta(days=1) * job.forecast.h_per_day * 3600 / job.interval_seconds)
+    if job.calendar_due_at is not None and job.calendar_start_at is not None:
+        shares.append((job.calendar_due_at - at) / (job.calendar_due_at - job.calendar_start_at))
+    return min(1.0, max(0.0, min(shares))) if shares else None
