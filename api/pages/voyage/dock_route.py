@@ -35,7 +35,8 @@ _DONE = {
 @router.get("/plants/{plant_id}/dock")
 def dock(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The next stay in dock, or that of ?from_at= and to_at=, in ship time."""
-    asked = {name: request.query_params.get(name, "") for name in ("from_at", "to_at", "utc_offset_minutes")}
+    names = ("from_at", "to_at", "utc_offset_minutes")
+    asked = {name: typed for name in names if (typed := request.query_params.get(name, "").strip())}
     return _answer(
         request, context, who, plant_id, asked=asked, done=_DONE.get(request.query_params.get("done", ""), "")
     )
