@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from scheduler.actions.work.dock_facts import DockFacts, DockJob
+from scheduler.actions.work.dock_facts import DockFacts, DockedJob
 from scheduler.wording.figures import (
     M3H,
     NBSP,
@@ -139,7 +139,7 @@ def _margin(m3_per_h: float) -> str:
     return f"short by {margin_number(m3_per_h).lstrip('−-')}"
 
 
-def _why(facts: DockFacts, one: DockJob) -> Iterator[str]:
+def _why(facts: DockFacts, one: DockedJob) -> Iterator[str]:
     now = facts.now
     if one.batch is not None:
         yield "Chosen."

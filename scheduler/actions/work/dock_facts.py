@@ -26,7 +26,7 @@ COMES_AT, LEAVES_AT = time(8), time(18)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DockJob:
+class DockedJob:
     """A job that is better done there. aboard_m3_per_h: margin while its pump is open aboard, in its slot where it is planned, else
     over the plant's usual minimum, all other pumps well; there_m3_per_h: the same in the dock.
 
@@ -62,7 +62,7 @@ class DockFacts:
     to_at: datetime
     minimum_m3_per_h: float
     whole_m3_per_h: float
-    jobs: tuple[DockJob, ...]
+    jobs: tuple[DockedJob, ...]
     tests: tuple[DueJob, ...]
     hand_hours: int
     hands: int
@@ -110,14 +110,14 @@ def dock_facts(context: Context, place: Place, from_at: datetime, to_at: datetim
     margins = margins_now(now, context)
     crew = [hands_at(now.plant.crew, ship_time(at, now.offset_minutes).replace(tzinfo=None)) for at in steps]
 
-    def of(job: DueJob) -> DockJob:
+    def of(job: DueJob) -> DockedJob:
         key = job.job_id.key
         mine = gives.get(job.pump or "", Swept(0.0)).m3_per_h
         kind = now.plant.kind(job.job_id.kind)
         dock = dock_of(now.docks, key)
         row = None if dock is None else next((one for one in rows if key in one.jobs), None)
         parts_on = now.parts_on.get(key)
-        return DockJob(
+        return DockedJob(
             job=now.as_shown(job),
             in_window=job.window_opens_at <= to_at,
             early_days=max(0, (job.due_at - to_at).days),
