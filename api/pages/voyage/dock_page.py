@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from scheduler.actions.work.dock_facts import DockFacts, DockedJob
+from scheduler.actions.work.dock_facts import DockedJob, DockFacts
 from scheduler.wording.figures import (
     M3H,
     NBSP,
