@@ -13,6 +13,7 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, form_of
 from api.pages.shared.frame import frame_of, may, must_pass
 from api.pages.voyage.dock_page import TICK, DockView, dock_page
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.due import docking
@@ -20,7 +21,6 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work.dock_facts import dock_facts, dock_stay
 from scheduler.errors import Refused
-from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
 
