@@ -213,8 +213,9 @@ def change_person(
     rank: Annotated[str | None, typer.Option(help="rank from now on (default: as it is)")] = None,
     role: Annotated[str | None, typer.Option(help="role from now on (default: as it is)", parser=_role)] = None,
     vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+    language: Annotated[str | None, typer.Option(help="in which pages are shown to the person: en, de")] = None,
 ) -> Output:
-    """Change a person's name, rank or role.
+    """Change a person's name, rank, role or language.
 
     Example: leadline people change second-plover --role chief --rank "chief engineer"
     """
@@ -225,7 +226,7 @@ def change_person(
     now = next(one for one in managing.people_shown(context, me()) if (one.vessel_id, one.id) == (where, person))
     name, rank, now_role = name or now.name, rank or now.rank, Role(role) if role else now.role
     asked = hand(context, {"change": person, "vessel": where, "name": name, "rank": rank, "role": now_role.value})
-    managing.change_person(context, asked, where, person, name=name, rank=rank, role=now_role)
+    managing.change_person(context, asked, where, person, name=name, rank=rank, role=now_role, language=language)
     return Output({"person": person}, talk=[f"{person} is {name}, {rank}, with the role {now_role.value}."])
 
 

@@ -67,7 +67,9 @@ def change_person(person_id: str, call: HandCallDep, body: PersonChangeBody) -> 
     """Sessions and keys do from now on what the new role may. On record with what it was."""
     vessel = _vessel(call, person_id, body.vessel)
     hand, role = call.hand(body), Role(body.role)
-    done = managing.change_person(call.context, hand, vessel, person_id, name=body.name, rank=body.rank, role=role)
+    done = managing.change_person(
+        call.context, hand, vessel, person_id, name=body.name, rank=body.rank, role=role, language=body.language
+    )
     return call.answered(PersonDoneAnswer, done)
 
 

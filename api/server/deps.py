@@ -21,6 +21,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
+from scheduler.language import speak
 from scheduler.storage.vessel import AssetKind
 
 COOKIE, DEVICE, COMPUTER = "leadline", "leadline_device", "leadline_computer"
@@ -108,6 +109,7 @@ def _by_cookie(request: Request, context: Context) -> Asking | None:
     found = sessions.at_browser(context, secret) if secret else None
     if found is None:
         return None
+    speak(found.language)
     api_change = request.url.path.startswith("/api/") and not _reads(request)
     if api_change and not _token_fits(found.csrf, request.headers.get("x-csrf-token")):
         raise NotAllowed(

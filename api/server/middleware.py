@@ -10,7 +10,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.server.errors import problem_shown
 from scheduler.errors import Refused, TooLarge
-from scheduler.language import ENGLISH, in_language
+from scheduler.language import in_language, language_asked
 from scheduler.settings import Settings
 
 HEADERS: Mapping[str, str] = {
@@ -101,7 +101,8 @@ class Guard:
             if inner is not None or scope["path"].startswith(("/api/", "/cal/", "/static/")):
                 await (inner or self.app)(scope, body, dressed)
             else:
-                with in_language(ENGLISH):  # until it is known who asks
+                asked = next((v for k, v in scope["headers"] if k == b"accept-language"), b"")
+                with in_language(language_asked(asked.decode("latin-1"))):  # until it is known who asks
                     await self.app(scope, body, dressed)
         except _Over:
             if not started:

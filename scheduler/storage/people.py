@@ -7,6 +7,7 @@ from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
+from scheduler.language import ENGLISH
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
@@ -31,6 +32,7 @@ class PersonRow(Row, table=True):
     passphrase: str | None = None
     passphrase_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "passphrase_s"})
     pin: str | None = None
+    language: str = Field(default=ENGLISH, sa_column_kwargs={"server_default": ENGLISH})
 
 
 class ApiKeyRow(Row, table=True):

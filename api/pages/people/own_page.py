@@ -10,6 +10,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.people.managing import SessionShown
 from scheduler.domain.people.authentication import Proof
+from scheduler.language import LANGUAGES
 from scheduler.language import gettext as _
 from scheduler.wording.figures import clock, moment
 
@@ -31,6 +32,7 @@ class OwnView:
     passphrase_at: datetime | None
     has_pin: bool
     aboard: bool
+    language: str
     session_id: str
     sessions: Sequence[SessionShown]
     refused: str = ""
@@ -47,6 +49,7 @@ def own_page(view: OwnView, *, light: str, csrf: str) -> str:
         csrf,
         view=view,
         heading=own_heading(view),
+        languages=LANGUAGES,
         sessions=[(one.id, device_words(one, offset), one.id == view.session_id) for one in view.sessions],
     )
 

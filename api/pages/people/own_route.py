@@ -46,6 +46,8 @@ def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str:
         managing.end_session(context, who.actor, form["who"])
     elif what == "pin":
         signing_in.set_pin(context, who.actor, form["pin"])
+    elif what == "language":
+        managing.choose_language(context, who.actor, form["language"])
     elif what in ("passphrase", "anew"):
         new = form["passphrase"]
         if what == "passphrase" and " ".join(new.split()) != " ".join(form["again"].split()):
@@ -78,6 +80,7 @@ def _answer(request: Request, context: Context, who: Asking, status: int = 200, 
         passphrase_at=person.passphrase_at,
         has_pin=person.has_pin,
         aboard=bool(person.vessel_id),
+        language=person.language,
         session_id=who.session_id,
         sessions=person.sessions,
         **members,

@@ -37,6 +37,7 @@ class PersonAnswerLine(AnswerModel):
     withdrawn_at: At | None
     passphrase_set_at: At | None
     has_pin: bool
+    language: Annotated[str, Field(description="in which pages are shown to the person", examples=["en", "de"])]
     sessions: list[SessionLine]
 
     @classmethod
@@ -52,6 +53,7 @@ class PersonAnswerLine(AnswerModel):
             withdrawn_at=z(one.withdrawn_at),
             passphrase_set_at=z(one.passphrase_at),
             has_pin=one.has_pin,
+            language=one.language,
             sessions=[
                 SessionLine(
                     id=session.id,

@@ -30,6 +30,7 @@ class PersonChangeBody(Body):
     rank: Rank
     role: PersonRole
     vessel: Name | None = None
+    language: Annotated[Name | None, Field(description="in which pages are shown to the person; none: as it is")] = None
 
 
 class OfVesselBody(Body):

@@ -29,6 +29,7 @@ from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry, status_e
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.domain.feed.scope import Scope, urgency
 from scheduler.errors import Busy, SchedulerError
+from scheduler.language import ENGLISH, in_language
 from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.database import Session
@@ -110,6 +111,7 @@ def _store(
         return write_vessel(session, writer, vessel_id, at)
 
 
+@in_language(ENGLISH)
 def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
     """As `refresh`, for those whose own work must not fail with it: what went wrong is logged and noted for readiness
     and page, and the last good calendars go on being served. vessel_id `FLEET`: the fleet's calendars, from what is stored."""

@@ -13,6 +13,7 @@ from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.persons import Person
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import LANGUAGES
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import address_rows
 from scheduler.storage.people import (
@@ -62,6 +63,7 @@ class PersonShown:
     withdrawn_at: datetime | None
     passphrase_at: datetime | None
     has_pin: bool
+    language: str
     sessions: tuple[SessionShown, ...]
     own: bool
     manageable: bool
@@ -104,6 +106,7 @@ def _person_shown(actor: Actor, row: PersonRow, live: list[SessionRow], labels: 
         withdrawn_at=row.withdrawn_at,
         passphrase_at=row.passphrase_at,
         has_pin=row.pin is not None,
+        language=row.language,
         sessions=tuple(_session_shown(one, labels) for one in mine) if own or manageable else (),
         own=own,
         manageable=manageable,
@@ -144,15 +147,26 @@ def vessel_of_person(context: Context, actor: Actor, person_id: str, vessel_id: 
 
 
 def change_person(
-    context: Context, hand: Hand, vessel_id: str, person_id: str, *, name: str, rank: str, role: Role
+    context: Context,
+    hand: Hand,
+    vessel_id: str,
+    person_id: str,
+    *,
+    name: str,
+    rank: str,
+    role: Role,
+    language: str | None = None,
 ) -> Answer:
-    """Change name, rank and role, on record with what they were. vessel_id: "" for one of the installation.
+    """Change name, rank and role, on record with what they were. vessel_id: "" for one of the installation. language: of the pages,
+    none: as it is.
 
     Raises:
         NotFound: no such person within reach. NotAllowed: a role, before or after, beyond the actor's own.
         Refused: a bad name or rank; a role of the other kind (of a ship, of the installation). Clash: nobody could manage people then.
     """
     name, rank = checked_name(name), checked_rank(rank)
+    if language is not None:
+        _must_be_spoken(language)
     if role not in PERSON_ROLES or (role in FLEETWIDE) is not (vessel_id == INSTALLATION):
         where = (
             "of the whole installation: office or admin"
@@ -171,6 +185,9 @@ def change_person(
         was = {"name": row.name, "rank": row.rank, "role": row.role.value}
         row.name, row.rank, row.role = name, rank, role
         now_is = {"name": name, "rank": rank, "role": role.value}
+        if language not in (None, row.language):
+            row.language = str(language)
+            session.add(row)
         if was != now_is:
             session.add(row)
             payload = {"person": person_id, "was": was, "is": now_is, "by": hand.actor.name}
@@ -178,6 +195,24 @@ def change_person(
         return Answer(200, {"person": person_id, **now_is})
 
     return hand_action(context, hand, INSTALLATION, act, needs_key=False)  # twice is as once
+
+
+def choose_language(context: Context, actor: Actor, code: str) -> None:
+    """From now on pages are shown to this person in that language. Raises Refused for one that is not spoken, NotFound where nobody
+    who signs in is behind the actor."""
+    _must_be_spoken(code)
+    with context.db.write(INSTALLATION) as session:
+        row = person_row(session, actor.person_vessel_id, actor.person_id or "")
+        if row is None:
+            raise NotFound("No person is behind this sign-in. Sign in at a browser and choose there.")
+        row.language = code
+        session.add(row)
+
+
+def _must_be_spoken(code: str) -> None:
+    if code not in LANGUAGES:
+        said = ", ".join(f"{known} ({name})" for known, name in LANGUAGES.items())
+        raise fault_at("language", f"{code[:20]!r} is no language of the pages. Choose one of {said}.")
 
 
 def withdraw_person(

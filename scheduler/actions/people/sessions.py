@@ -14,6 +14,7 @@ from scheduler.domain.people.authentication import Authentication, Proof
 from scheduler.domain.people.persons import Person
 from scheduler.domain.people.roles import role_by_key, working_role
 from scheduler.errors import Busy, StorageFull
+from scheduler.language import ENGLISH
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
     ApiKeyRow,
@@ -53,12 +54,13 @@ NO_BROWSER = Browser()
 
 @dataclass(frozen=True, slots=True)
 class SignedIn:
-    """A person at a browser, and the token the forms must carry. session_id: as `sessions` lists it."""
+    """A person at a browser, and the token the forms must carry. session_id: as `sessions` lists it. language: of the pages."""
 
     actor: Actor
     rank: str
     csrf: str
     session_id: str = ""
+    language: str = ENGLISH
 
 
 def short_id(row: SessionRow) -> str:
@@ -117,7 +119,7 @@ def at_browser(context: Context, secret: str) -> SignedIn | None:
                 again.seen_at = now
                 again.expires_at = now + timedelta(minutes=PIN_MINUTES) if by_pin else again.expires_at
                 session.add(again)
-    return SignedIn(person_actor(person, authentication), person.rank, row.csrf, short_id(row))
+    return SignedIn(person_actor(person, authentication), person.rank, row.csrf, short_id(row), person.language)
 
 
 def _authentication(row: SessionRow, person: PersonRow, others: Sequence[PersonRow]) -> Authentication:

@@ -27,6 +27,7 @@ from scheduler.domain.work.paper import PaperAct, paper_objections, seen_on_pape
 from scheduler.domain.work.rules import close_objections
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, Refused
+from scheduler.language import ENGLISH, in_language
 from scheduler.storage.database import Session
 from scheduler.wording.figures import moment
 from scheduler.wording.names import subject_words
@@ -70,8 +71,9 @@ class Lacks:
     breach: bool
     """Work on an open pump was skipped, and it is not told from paper."""
 
+    @in_language(ENGLISH)
     def words(self, offset_minutes: int, *, from_paper: bool) -> list[str]:
-        """Its flags, in words."""
+        """Its flags, in words, as they stand on record."""
         said = [against_words(one, offset_minutes) for one in self.against]
         if self.skipped:
             lead = "Not seen on paper" if from_paper else "Never recorded"

@@ -53,6 +53,7 @@ from scheduler.domain.work.rules import objections, stop_reasons
 from scheduler.domain.work.state import Counts, WorkState, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, Refused
+from scheduler.language import ENGLISH, in_language
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
@@ -131,7 +132,8 @@ def record_step(
     procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
     against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
     _refuse(against, fact, now.offset_minutes)
-    flags = [against_words(one, now.offset_minutes) for one in against]
+    with in_language(ENGLISH):  # on record
+        flags = [against_words(one, now.offset_minutes) for one in against]
     plain = [to_plain(one) for one in against]
     number, stamp = append_record(
         session,
