@@ -10,8 +10,9 @@ import sys
 import tempfile
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -40,13 +41,19 @@ from scheduler.domain.base.enums import Role
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.settings import Settings
 from scheduler.storage.vessel import AssetKind
+from scheduler.timers import Timers
 
 CHECK_AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """The fixed clock of `leadline demo --check`."""
+_LEAST_CLOSED = 15
+_PAST_KINDS = ("pump tested", "photo kept", "breakdown opened", "postponement granted", "non-conformity closed")
 _LOOK_S = 0.5
 """So often a demo that serves looks whether it was asked to end, in seconds."""
 _FOLLOW_TRIES = 40
-_ACTOR = Actor("demo", "demo", Role.ADMIN)
+_ACTOR = Actor("the demo", "the demo", Role.ADMIN)
+"""Nobody: with a person's id it would vouch for both sides of what takes two."""
+_GO_ON = "\n"
+"""What the invented fleet waits for each time it has the clock turned."""
 _PEOPLE = (
     ("chief", "chief engineer", Role.CHIEF),
     ("second", "second engineer", Role.ENGINEER),
@@ -62,6 +69,17 @@ _LINKS = (
 console = Console(stderr=True)
 
 
+@dataclass(slots=True)
+class PastClock:
+    """Stands where the past is being told; then says what the clock of the present does."""
+
+    present: Clock
+    at: datetime | None = None
+
+    def __call__(self) -> datetime:
+        return self.at or self.present()
+
+
 @dataclass(frozen=True, slots=True)
 class Scene:
     """A demo that serves: its context, address, and the keys made for it."""
@@ -69,7 +87,7 @@ class Scene:
     context: Context
     url: str
     office_key: str
-    vessel_keys: dict[str, tuple[str, str]]
+    vessel_keys: dict[str, tuple[str, ...]]
     child: "subprocess.Popen[str] | None"
 
 
@@ -114,7 +132,8 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
     number = sock.getsockname()[1]
     url = f"http://127.0.0.1:{number}"
     settings = Settings(database=str(database), port=number, base_url=url, log="text", link_minutes=1440)
-    application = make_app(settings, clock=clock)
+    until, past = clock().isoformat(), PastClock(clock)
+    application = make_app(settings, clock=past, timers=False)
     context: Context = application.state.context
     with _serving(application, sock):
         people.add_person(
@@ -127,30 +146,42 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
             vessel_id=None,
         )
         office = people.add_key(context, _ACTOR, role=Role.OFFICE, label="demo office", person_id="office")
-        _seed([url, "--documents", "--until", _z(context)], {"office": office})
-        keys: dict[str, tuple[str, str]] = {}
+        _seed([url, "--documents", "--until", until], {"office": office}, past)
+        keys: dict[str, tuple[str, ...]] = {}
         for vessel, _ in fleet.list_vessels(context, _ACTOR):
             for short, rank, role in _PEOPLE:
                 person = f"{short}-{vessel.id.removeprefix('demo-')}"
                 people.add_person(
                     context, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
                 )
-            chief = f"chief-{vessel.id.removeprefix('demo-')}"
             keys[vessel.id] = (
                 people.add_key(context, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
-                people.add_key(
-                    context, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id, person_id=chief
+                *(
+                    people.add_key(
+                        context,
+                        _ACTOR,
+                        role=role,
+                        label=f"demo {short}",
+                        vessel_id=vessel.id,
+                        person_id=f"{short}-{vessel.id.removeprefix('demo-')}",
+                    )
+                    for short, _, role in _PEOPLE[:2]
                 ),
             )
         told: dict[str, object] = {
             "office": office,
             "counter": {vessel: pair[0] for vessel, pair in keys.items()},
-            "engineer": {vessel: pair[1] for vessel, pair in keys.items()},
+            "engineer": {vessel: made[1] for vessel, made in keys.items()},
+            "second": {vessel: made[2] for vessel, made in keys.items()},
         }
-        child = _seed([url, "--until", _z(context)], told, live_seconds=live_seconds)
+        child = _seed([url, "--until", until], told, past, live_seconds=live_seconds)
+        timers = Timers(context, application.state.refresh)
+        application.state.timers = timers
+        timers.start()
         try:
             yield Scene(context, url, office, keys, child)
         finally:
+            timers.stop()
             if child is not None:
                 _end(child)
 
@@ -220,10 +251,10 @@ def _serving(application: FastAPI, sock: socket.socket) -> Iterator[None]:
 
 
 def _seed(
-    arguments: Sequence[str], keys: dict[str, object], *, live_seconds: float | None = None
+    arguments: Sequence[str], keys: dict[str, object], past: PastClock, *, live_seconds: float | None = None
 ) -> "subprocess.Popen[str] | None":
     """Run the invented fleet until its past is posted; the child that goes on posting, or none when it has ended."""
-    command = [sys.executable, "-m", "seed_fleet", *arguments, "--progress"]
+    command = [sys.executable, "-m", "seed_fleet", *arguments, "--enact", "--progress"]
     if live_seconds is not None:
         command += ["--live", str(live_seconds)]
     path = os.pathsep.join(place for place in sys.path if place)
@@ -232,13 +263,14 @@ def _seed(
         with _signals_wait():
             child = subprocess.Popen(  # noqa: S603 - our own program
                 command,
+                stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 text=True,
                 stderr=subprocess.DEVNULL if live_seconds else None,
                 env={**os.environ, "LEADLINE_SEED_KEYS": json.dumps(keys), "PYTHONPATH": path},
                 process_group=0,  # Ctrl-C reaches us alone, and we end the child
             )
-        if _posts_on(child):
+        if _posts_on(child, past):
             threading.Thread(target=_drain, args=(child,), daemon=True).start()
             return child
         if child.wait() != 0:
@@ -250,13 +282,20 @@ def _seed(
     return None
 
 
-def _posts_on(child: "subprocess.Popen[str]") -> bool:
-    """Show the child's progress until its past is posted; whether it goes on posting live."""
+def _posts_on(child: "subprocess.Popen[str]", past: PastClock) -> bool:
+    """Show the child's progress until its past is posted, the clock where it asks for it; whether it goes on posting live."""
     assert child.stdout is not None
+    assert child.stdin is not None
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("The invented fleet posts its past", total=None)
         for line in child.stdout:
             step = json.loads(line)
+            if "clock" in step:
+                past.at = None if step["clock"] is None else datetime.fromisoformat(step["clock"])
+                with suppress(BrokenPipeError):  # it has ended, and its code says why
+                    child.stdin.write(_GO_ON)
+                    child.stdin.flush()
+                continue
             bar.update(task, completed=step["done"], total=step["of"], description=str(step["what"])[:60])
             if str(step["what"]).startswith("live:"):
                 return True
@@ -352,6 +391,12 @@ def _prove(scene: Scene) -> int:
             holds("the feed follows the closed job", _follows(address, " · done\r\n"))
             export = office.get("/api/v1/history", params={"vessel": vessel.id}).text
             found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(context, vessel.id)[1])
+            told = Counter(json.loads(json.loads(line)["text"])["kind"] for line in export.splitlines()[1:])
+            holds(
+                f"two years are on record: {told['closed job']} jobs closed, {told['pump tested']} pumps tested, "
+                f"{told['photo kept']} photos; a breakdown, a postponement and a non-conformity, each to its end",
+                told["closed job"] > _LEAST_CLOSED and all(told[kind] for kind in _PAST_KINDS),
+            )
             holds("the exported history verifies against the record stamp", isinstance(found, Verified))
             broken = verify_lines(export.replace("Demo second", "Demo sEcond").splitlines(keepends=True))
             holds("a changed record is found", not isinstance(broken, Verified))
@@ -363,10 +408,6 @@ def _prove(scene: Scene) -> int:
         return 1
     print("All of it holds.")
     return 0
-
-
-def _z(context: Context) -> str:
-    return context.now().isoformat()
 
 
 def _follows(address: str, words: str) -> bool:

@@ -4,6 +4,10 @@ Keys come from the environment, so that they show in no list of processes:
 
     LEADLINE_SEED_KEYS='{"office": "...", "counter": {"demo-plover": "..."}, "engineer": {"demo-plover": "..."}}'
 
+With --enact the work of the past is told too, for a server whose clock goes with it: before each step {"clock": INSTANT} is
+printed, and a line on stdin says that the clock stands there; {"clock": null} lets it go. The keys then name "second", each
+ship's second engineer.
+
 Exit codes: 0 done (or ended by SIGTERM while live), 1 could not, 2 wrong use, 143 ended by SIGTERM before the past was
 complete. Progress is on stdout, one JSON object a line; talk is on stderr.
 """
@@ -43,7 +47,7 @@ def read_keys(options: argparse.Namespace, environ: Mapping[str, str]) -> Keys:
         raise ValueError(f"{KEYS_VARIABLE}: an object with office, counter and engineer was expected.")
     office = options.office_key or given.get("office")
     maps: list[dict[str, str]] = []
-    for word, pairs in (("counter", options.counter_key), ("engineer", options.engineer_key)):
+    for word, pairs in (("counter", options.counter_key), ("engineer", options.engineer_key), ("second", ())):
         named = given.get(word, {})
         if not isinstance(named, dict) or not all(isinstance(key, str) for key in named.values()):
             raise ValueError(f'{KEYS_VARIABLE}: {word} must be an object of vessel and key, {{"demo-plover": "..."}}.')
@@ -57,6 +61,8 @@ def read_keys(options: argparse.Namespace, environ: Mapping[str, str]) -> Keys:
         raise ValueError(f'no counter key: give "counter" in {KEYS_VARIABLE}, or --counter-key demo-plover=KEY.')
     if missing := sorted(set(maps[0]) - set(maps[1])):
         raise ValueError(f"{missing[0]}: a counter key but no engineer key (the engineer posts a counter's renewal).")
+    if options.enact and not options.documents and (missing := sorted(set(maps[0]) - set(maps[2]))):
+        raise ValueError(f"{missing[0]}: no key of the second engineer, who tells the past work.")
     return Keys(office, *maps)
 
 
@@ -81,20 +87,35 @@ def run_seed(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.
         if options.progress:
             print(json.dumps({"done": done, "of": of, "what": what}), flush=True)
 
+    def pace(at: datetime | None) -> None:
+        """The server's clock is wanted at an instant, or let go."""
+        if at != paced[0]:
+            print(json.dumps({"clock": None if at is None else at.isoformat()}), flush=True)
+            if not sys.stdin.readline():
+                raise GaveUpError("nobody turns the server's clock (stdin has ended)")
+            paced[0] = at
+
     filled = False
+    paced: list[datetime | None] = [until]
     before = signal.signal(signal.SIGTERM, stop)
     try:
         with httpx.Client(base_url=options.url, timeout=30, trust_env=False) as client:
             jitter = random.Random()  # noqa: S311 - spreads waits, no secret
             door = Server(client=client, sleep=time.sleep, jitter=jitter, tries=int(options.tries))
             ships = [ship for ship in SHIPS if options.documents or ship.vessel in keys.counter]
-            runs = [Run(ship, options.seed, until, options.years) for ship in ships]
+            runs = [Run(ship, options.seed, until, options.years, worked=options.enact) for ship in ships]
             if options.documents:
+                if options.enact:
+                    pace(min(run.start for run in runs))
                 put_documents(runs, door, keys, report)
                 return 0
             # A past that ends at a named instant is enacted, not sent: unless live, its posts name no sending time.
-            enacted = options.until is not None and options.live is None
-            gateways = fill(runs, door, keys, None if enacted else clock, report)
+            enacted = options.enact or (options.until is not None and options.live is None)
+            gateways = fill(runs, door, keys, None if enacted else clock, report, pace if options.enact else None)
+            if options.enact:
+                pace(None)
+                for gateway in gateways:
+                    gateway.clock = clock
             filled = True
             counted = sum((gateway.tally for gateway in gateways[1:]), gateways[0].tally)
             print(f"The past is posted: {dict(counted)}.", file=sys.stderr, flush=True)
@@ -129,6 +150,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--years", type=_between(0.05, 10), default=2.0, help="length of the past (default 2)")
     parser.add_argument("--live", metavar="SECONDS", type=_between(1, 86400), help="then go on, posting every SECONDS")
     parser.add_argument("--documents", action="store_true", help="put the documents only; needs the office key alone")
+    parser.add_argument(
+        "--enact", action="store_true", help="the work of the past too, the server's clock going with it"
+    )
     parser.add_argument("--tries", type=_between(1, 100), default=8, help="requests before giving up (default 8)")
     parser.add_argument("--progress", action="store_true", help='one JSON line a step: {"done", "of", "what"}')
     return parser

@@ -5,18 +5,22 @@ still and is replaced, one wild value, one gone silent, a link that was cut, a b
 lost on the way.
 """
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from seed_fleet.documents import Json, utc_stamp
+from seed_fleet.past_work import PastAct
 from seed_fleet.running import HOUR, WATCH_HOURS, Run
 
 HOURLY_DAYS = 14
 """The last days of the past are posted every hour, the days before once a watch."""
 BACKFILL_AFTER_DAYS = 3
 """After a cut link the gateway sends what is new first; the backlog follows this much later."""
+_AT_A_TIME = 3
+"""Deliveries sent one after the other, of a past that is told with its work."""
 SPIKE_COUNTS = 523
 AGAIN_EVERY = 17
 """One delivery in so many is posted twice, as if its answer had been lost on the way."""
@@ -32,8 +36,9 @@ class CounterValue(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PostedBatch:
-    """Readings to post together; twice when `again`. late: backfill after a cut link."""
+    """Readings to post together; twice when `again`. late: backfill after a cut link. at: when they are posted."""
 
+    at: datetime
     readings: tuple[CounterValue, ...]
     again: bool = False
     late: bool = False
@@ -41,8 +46,9 @@ class PostedBatch:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What an engineer posts about a counter, with a key that makes it safe to send twice."""
+    """What an engineer posts about a counter, with a key that makes it safe to send twice. at: when."""
 
+    at: datetime
     counter: str
     key: str
     body: Json
@@ -103,40 +109,57 @@ def value_events(run: Run) -> Iterator[tuple[datetime, Event]]:
             "hours": round(missed / 3600),
             "reason": f"{why}; hours it missed taken from the log of the motor starter.",
         }
-        yield replaced_at, Event(counter, f"{key}-replacement", swap)
-        yield replaced_at, Event(counter, f"{key}-adjustment", made_good)
+        yield replaced_at, Event(replaced_at, counter, f"{key}-replacement", swap)
+        yield replaced_at, Event(replaced_at, counter, f"{key}-adjustment", made_good)
 
 
-def deliveries(run: Run, most_readings: int = 1000) -> list[PostedBatch | Event]:
-    """The whole past in the order in which it is posted. Equal runs give equal deliveries."""
+Delivery = PostedBatch | Event | PastAct
+"""What is sent at an instant `at`."""
+
+
+def deliveries(run: Run, acts: Sequence[PastAct] = (), most_readings: int = 1000) -> list[Delivery]:
+    """The whole past in the order in which it is posted. Equal runs give equal deliveries.
+
+    acts: what people did meanwhile, oldest first; each comes after the readings of its counter up to its instant. Of such a past the
+        other readings come some weeks at a time, since each delivery is reckoned up by itself.
+    """
     cut = None
     if run.ship.link_cut_days is not None:
         cut_from, cut_to = (run.end - timedelta(days=days) for days in run.ship.link_cut_days)
         cut = (cut_from, cut_to) if cut_from >= run.start else None
-    pending = sorted(value_events(run), key=lambda pair: pair[0])
-    steps: list[PostedBatch | Event] = []
+    told: list[tuple[datetime, Event | PastAct]] = [*value_events(run), *((act.at, act) for act in acts)]
+    pending = deque(sorted(told, key=lambda pair: pair[0]))
+    steps: list[Delivery] = []
+    now = run.start
     fresh: list[CounterValue] = []
     held: list[CounterValue] = []
 
     def close(readings: list[CounterValue], late: bool = False) -> None:
         while readings:
             again = len(steps) % AGAIN_EVERY == 5
-            steps.append(PostedBatch(tuple(readings[:most_readings]), again=again, late=late))
+            steps.append(PostedBatch(now, tuple(readings[:most_readings]), again=again, late=late))
             del readings[:most_readings]
 
     for at in observed_at(run):
         while pending and pending[0][0] <= at:
-            close(fresh)
-            steps.append(pending.pop(0)[1])
+            act = pending.popleft()[1]
+            if not isinstance(act, PastAct):
+                close(fresh)
+            elif act.counter:
+                close([one for one in fresh if one.counter == act.counter])
+                fresh = [one for one in fresh if one.counter != act.counter]
+            steps.append(act)
+        now = at
         if cut is not None and at > cut[1] + timedelta(days=BACKFILL_AFTER_DAYS):
             close(fresh)
             close(held, late=True)
             cut = None
         (held if cut is not None and cut[0] <= at < cut[1] else fresh).extend(observe(run, at))
-        if len(fresh) >= most_readings:
+        if len(fresh) >= most_readings * (_AT_A_TIME if acts else 1):
             close(fresh)
     close(fresh)
     close(held, late=True)
+    steps += [act for _, act in pending]
     return steps
 
 

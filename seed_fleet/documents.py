@@ -1,12 +1,12 @@
 """The vessel document of a simulated ship, as plain JSON values for `PUT /api/v1/vessels/{id}`. Pure."""
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from seed_fleet.running import Run
 from seed_fleet.sheets import SHEETS
-from seed_fleet.ships import ShipPlan
+from seed_fleet.ships import PumpPlan, ShipPlan
 
 Json = dict[str, Any]
 
@@ -162,9 +162,7 @@ def _machinery(run: Run) -> Json:
                 "rated_swept_m3_per_h": pump.rated_swept_m3_per_h,
                 "derate": pump.derate,
                 "measured_swept_m3_per_h": pump.measured_swept_m3_per_h,
-                "measured_on": (run.today - timedelta(days=pump.pull_down_days)).isoformat()
-                if pump.measured_swept_m3_per_h is not None
-                else None,
+                "measured_on": _tested_on(run, pump).isoformat() if pump.measured_swept_m3_per_h is not None else None,
             }
         )
         answer["stays"].append(
@@ -186,7 +184,7 @@ def _machinery(run: Run) -> Json:
             }
         )
         # Parts are renewed at the overhaul: fitted then, or before the past with the hours run since.
-        fitted = max(run.marks[number, "overhaul"].done_at, run.start)
+        fitted = run.start if run.worked else max(run.marks[number, "overhaul"].done_at, run.start)
         for kind, tail, words in (("knife_set", "knives", "Knife set"), ("mechanical_seal", "seal", "Mechanical seal")):
             part = f"{name}-{tail}"
             answer["parts"].append({"id": part, "kind": kind, "name": f"{words} of {pump.serial}"})
@@ -200,17 +198,39 @@ def _machinery(run: Run) -> Json:
 def _last_done(run: Run) -> Iterator[Json]:
     ship = run.ship
     plant = f"{ship.key}-plant"
-    yield _done("standby_start", plant, run.at_ship_time(-ship.standby_days, 10))
-    yield _done("alarm_test", plant, run.at_ship_time(-ship.alarm_days, 10))
-    yield _done("hold_test", plant, run.at_ship_time(-ship.hold_days, 13))
+    for kind, days, hour in plant_turns(run):
+        yield _done(kind, plant, run.at_ship_time(-days[-1], hour))
     for number, pump in enumerate(ship.pumps):
         name = ship.pump(number)
         yield _done("pull_down_test", name, run.at_ship_time(-pump.pull_down_days, 13))
-        overhaul = run.marks[number, "overhaul"]
+        overhaul = run.done[number, "overhaul"][-1]
         yield _done("overhaul", name, overhaul.done_at, _hours(overhaul.pump_seconds))
         for kind, tail in (("seal_inspection", "seal"), ("knife_inspection", "knives")):
-            mark = run.marks[number, kind]
+            mark = max(run.done[number, kind][-1], overhaul, key=lambda one: one.done_at)
             yield _done(kind, f"{name}-{tail}", mark.done_at, _hours(mark.pump_seconds - overhaul.pump_seconds))
+
+
+def plant_turns(run: Run) -> Iterator[tuple[str, list[int], int]]:
+    """Each job kind of the plant with the days before the end on which it was done, newest first, and the hour. Of a past that is told
+    with its work they are the newest few, the last of them from before the ship's jobs were entered one by one."""
+    ship = run.ship
+    for kind, newest, every, entered, hour in (
+        ("standby_start", ship.standby_days, 7, 2, 10),
+        ("alarm_test", ship.alarm_days, 29, 3, 10),
+        ("hold_test", ship.hold_days, 172, 1, 13),
+    ):
+        yield kind, [newest + every * turn for turn in range(entered + 1 if run.worked else 1)], hour
+
+
+def test_days(run: Run, pump: PumpPlan) -> list[int]:
+    """Days before the end on which a pump's pull-down was tested, newest first, the last of them before a past with its work."""
+    if not run.worked:
+        return [pump.pull_down_days]
+    return list(range(pump.pull_down_days, (run.end - run.start).days + 122, 122))
+
+
+def _tested_on(run: Run, pump: PumpPlan) -> date:
+    return run.today - timedelta(days=test_days(run, pump)[-1])
 
 
 def _kind(kind: Json, ship: ShipPlan) -> Json:

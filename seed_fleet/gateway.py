@@ -15,6 +15,7 @@ import httpx
 
 from seed_fleet.counters import CounterValue, Event
 from seed_fleet.documents import Json, utc_stamp
+from seed_fleet.past_work import PastAct
 
 FIRST_WAIT_SECONDS, LONGEST_WAIT_SECONDS = 0.5, 60.0
 
@@ -44,15 +45,20 @@ class Server:
     tries: int = 8
 
     def ask(
-        self, method: str, path: str, key: str, body: Json, headers: dict[str, str] | None = None
+        self, method: str, path: str, key: str, body: Json, headers: dict[str, str] | None = None, photo: bytes = b""
     ) -> httpx.Response:
-        """The server's answer: anything but "later". Raises UnreachableError when every try was put off."""
+        """The server's answer: anything but "later". Raises UnreachableError when every try was put off.
+
+        photo: a picture that goes with the body's members, as a form.
+        """
+        form = {"data": body, "files": {"photo": ("photo.jpg", photo, "image/jpeg")}}
+        sent: dict[str, Any] = form if photo else {"json": body}
         trouble = ""
         for attempt in range(self.tries):
             least = 0.0
             try:
                 answer = self.client.request(
-                    method, path, json=body, headers={"Authorization": f"Bearer {key}", **(headers or {})}
+                    method, path, headers={"Authorization": f"Bearer {key}", **(headers or {})}, **sent
                 )
             except httpx.TransportError as error:
                 trouble = f"{type(error).__name__}: {error}"
@@ -159,6 +165,13 @@ def post_event(door: Server, key: str, event: Event) -> None:
     answer = door.ask("POST", path, key, event.body, {"Idempotency-Key": event.key})
     if not answer.is_success:
         raise GaveUpError(f"posting the {event.body['kind']} of counter {event.counter}: {problem_in(answer)}.")
+
+
+def send_act(door: Server, key: str, act: PastAct) -> None:
+    """Sends what a person did; the same key and body again is the same act."""
+    answer = door.ask("POST", act.path, key, act.body, {"Idempotency-Key": act.key}, act.photo)
+    if not answer.is_success:
+        raise GaveUpError(f"{act.path}, {utc_stamp(act.at)}: {problem_in(answer)}.")
 
 
 def problem_in(answer: httpx.Response) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from itertools import count, islice
 
-from seed_fleet.ships import PumpPlan, ShipPlan
+from seed_fleet.ships import PumpPlan, ShipPlan, Stop
 
 HOUR = timedelta(hours=1)
 WATCH_HOURS = 4
@@ -24,6 +24,11 @@ LEAD_SHARE = 0.6
 LEAK_GROWTH_PER_HOUR = 0.05 / 17520
 WORK_ENDS_HOUR = 17
 TAKES_HOURS: Mapping[str, int] = {"overhaul": 10, "seal_inspection": 4, "knife_inspection": 3}
+INTERVAL_HOURS: Mapping[str, int] = {"overhaul": 8000, "seal_inspection": 3000, "knife_inspection": 1500}
+MOST_DAYS: Mapping[str, int] = {"overhaul": 880, "seal_inspection": 345, "knife_inspection": 168}
+"""Days by which a kind is done before its months are over."""
+LATE_HOURS, PUT_OFF_HOURS, PAST_DUE_HOURS = 150, 195, 45
+"""Running hours past due of the job done late, of the one that was postponed, of the one within its limit."""
 # Persons ashore and asleep, morning, meals, evening: shares of the daily mean, hour by hour of ship time.
 _BY_HOUR: tuple[float, ...] = (0.5, 0.4, 0.35, 0.35, 0.45, 0.8, 1.35, 1.7, 1.55, 1.2, 1.05, 1.0)
 _BY_HOUR += (1.15, 1.2, 1.0, 0.9, 0.95, 1.25, 1.5, 1.45, 1.25, 1.05, 0.9, 0.7)
@@ -46,13 +51,14 @@ class Run:
         seed: any whole number; equal seeds give equal runs.
         until: the end of the past, aware; the run ends at the full hour before it.
         years: length of the past, over 0.
+        worked: the jobs before the last ones were done within the past too, and a pump broke down; else the last ones alone.
 
     Raises:
         ValueError: `until` has no offset, or the past would be shorter than a watch.
     """
 
-    def __init__(self, ship: ShipPlan, seed: int, until: datetime, years: float = 2.0) -> None:
-        self.ship, self.seed = ship, seed
+    def __init__(self, ship: ShipPlan, seed: int, until: datetime, years: float = 2.0, *, worked: bool = False) -> None:
+        self.ship, self.seed, self.worked = ship, seed, worked
         if until.tzinfo is None:
             raise ValueError("until: an instant with its offset was expected")
         if years * 8760 < WATCH_HOURS:
@@ -66,12 +72,42 @@ class Run:
         self._source = self._hours({})
         self._ran: list[list[int]] = [[0] for _ in self._numbers]
         self._grow(self.past_hours)
-        planned = {n: {kind: self._instant(n, since) for kind, since in _since(p)} for n, p in enumerate(ship.pumps)}
+        since = {
+            (n, kind): self._done_before_end(n, kind) if worked else (hours,)
+            for n, pump in enumerate(ship.pumps)
+            for kind, hours in _since(pump)
+        }
+        planned = {turn: [self._instant(turn[0], hours) for hours in found] for turn, found in since.items()}
         # The same weather again, now with each pump standing while it was worked on.
         self._source = self._hours(self._standing(planned))
         self._ran = [[0] for _ in self._numbers]
         self._grow(self.past_hours)
-        self.marks = {(n, kind): self._mark(n, kind, at) for n, kinds in planned.items() for kind, at in kinds.items()}
+        self.done = {
+            turn: [self._mark(turn[0], hours, at) for hours, at in zip(since[turn], instants, strict=True)]
+            for turn, instants in planned.items()
+        }
+        """By pump number and job kind, each time it was done, newest first; the last of them may lie before the past."""
+        self.marks = {turn: marks[0] for turn, marks in self.done.items()}
+
+    def past_due_hours(self, number: int, kind: str) -> int:
+        """Hours past due at which a kind was last done on a pump, where that was meant to go otherwise; else 0."""
+        turns = self.done[number, kind]
+        overhauls = self.done[number, "overhaul"]
+        meant = len(turns) > 1 and turns[1].done_at not in {mark.done_at for mark in overhauls}
+        return _PAST_DUE.get((number, kind), 0) if meant else 0
+
+    def ran_before(self, number: int, kind: str, place: int) -> float:
+        """Running hours between a turn of a kind on a pump, counted from the newest, and the job before it that did or renewed it."""
+        done_at = self.done[number, kind][place].done_at
+        earlier = [*self.done[number, kind][place + 1 :], *self.done[number, "overhaul"]]
+        before = max((mark.pump_seconds for mark in earlier if mark.done_at < done_at), default=0)
+        return (self.done[number, kind][place].pump_seconds - before) / 3600
+
+    @property
+    def stop(self) -> Stop | None:
+        """The breakdown, where it lies within the past."""
+        lies_within = self.worked and self.at_ship_time(-self.ship.stop.days, self.ship.stop.hour) > self.start
+        return self.ship.stop if lies_within else None
 
     @property
     def today(self) -> date:
@@ -97,8 +133,10 @@ class Run:
         return self.ship.pumps[number].opening_running_hours * 3600 + self.ran_seconds(number, at)
 
     def part_seconds(self, number: int, at: datetime) -> int:
-        """True running seconds of the parts in pump `number`, which the last overhaul renewed."""
-        return self.pump_seconds(number, at) - self.marks[number, "overhaul"].pump_seconds
+        """True running seconds of the parts in pump `number`, which its last overhaul renewed; in a past with all its work they are
+        those that the overhaul before it fitted."""
+        overhauls = self.done[number, "overhaul"]
+        return self.pump_seconds(number, at) - overhauls[-1].pump_seconds
 
     def _ship_time(self, at: datetime) -> datetime:
         return at + timedelta(minutes=self.ship.utc_offset_minutes)
@@ -150,22 +188,53 @@ class Run:
         day = (self._first + hour - WORK_ENDS_HOUR) // 24
         return min(self.at_ship_time(day, WORK_ENDS_HOUR), self.at_ship_time(-1, WORK_ENDS_HOUR))
 
-    def _standing(self, planned: Mapping[int, Mapping[str, datetime]]) -> dict[int, set[int]]:
+    def _done_before_end(self, number: int, kind: str) -> tuple[int, ...]:
+        """Running hours before the end at which a kind was done, up to the last time before the past."""
+        pump = self.ship.pumps[number]
+        draw = random.Random(f"{self.ship.key} {self.seed} {number} {kind}")  # noqa: S311 - a simulation, not a secret
+        ran = self._ran[number][self.past_hours] // 3600
+        overhaul = pump.since_overhaul_hours if kind != "overhaul" else ran + 2 * INTERVAL_HOURS["overhaul"]
+        found = [dict(_since(pump))[kind]]
+        most = ran * MOST_DAYS[kind] * 24 // self.past_hours
+        while found[-1] < ran:
+            gap = min(most, INTERVAL_HOURS[kind] - draw.choice((90, 70, 50, 30, 15)))
+            if len(found) == 1:
+                gap = INTERVAL_HOURS[kind] + _PAST_DUE.get((number, kind), gap - INTERVAL_HOURS[kind])
+            before = found[-1] + gap
+            if found[-1] < overhaul < before + 100:  # the overhaul did it; the one before it lies some way back
+                before = overhaul
+            elif found[-1] == overhaul:
+                before = overhaul + round(INTERVAL_HOURS[kind] * draw.uniform(0.35, 0.7))
+            found.append(before)
+        return tuple(found)
+
+    def _standing(self, planned: Mapping[tuple[int, str], list[datetime]]) -> dict[int, set[int]]:
         standing: dict[int, set[int]] = {}
-        for number, kinds in planned.items():
-            for kind, at in kinds.items():
+        for (number, kind), instants in planned.items():
+            for at in instants:
                 done = (at - self.start) // HOUR
                 for hour in range(done - TAKES_HOURS[kind], done):
                     standing.setdefault(hour, set()).add(number)
+        if self.stop is not None:
+            broke = (self.at_ship_time(-self.stop.days, self.stop.hour) - self.start) // HOUR
+            for hour in range(broke, broke + self.stop.hours):
+                standing.setdefault(hour, set()).add(self.stop.pump)
         return standing
 
-    def _mark(self, number: int, kind: str, at: datetime) -> Mark:
+    def _mark(self, number: int, since_hours: int, at: datetime) -> Mark:
         if at >= self.start:
             return Mark(at, self.pump_seconds(number, at))
-        since = dict(_since(self.ship.pumps[number]))[kind]
-        whole = (self.pump_seconds(number, self.end) // 3600 - since) * 3600
+        whole = (self.pump_seconds(number, self.end) // 3600 - since_hours) * 3600
         opening = self.ship.pumps[number].opening_running_hours * 3600
         return Mark(at, max(0, min(whole, opening)))
+
+
+_PAST_DUE = {
+    (0, "seal_inspection"): PUT_OFF_HOURS,
+    (1, "knife_inspection"): LATE_HOURS,
+    (2, "knife_inspection"): PAST_DUE_HOURS,
+}
+"""The newest of these was done so many hours past due, where no overhaul came before."""
 
 
 def truth(run: Run, at: datetime) -> dict[str, int]:

@@ -40,6 +40,15 @@ class PumpPlan:
     register: Register
 
 
+class Stop(NamedTuple):
+    """A pump that broke down: its index, so many days before the end of the past, at that ship's hour, and hours until it was back."""
+
+    pump: int
+    days: int
+    hour: int
+    hours: int
+
+
 class Minimums(NamedTuple):
     """Minimum capacity in swept m3/h at the stop setpoint."""
 
@@ -60,7 +69,7 @@ class ShipPlan:
     link_cut_days: the gateway's link was cut between these two days before the end. keeps_days: an operating calendar is
     kept aboard. leak_days: so many days before the end a leak begins that lasts. shares_air: the
     demand is air to be taken out, so that a small pump runs longer for its share. full_ship_load: demand of a full-ship day
-    against another.
+    against another. stop: a breakdown of a past that is enacted.
     """
 
     key: str
@@ -84,6 +93,7 @@ class ShipPlan:
     leak_days: int | None = None
     shares_air: bool = False
     full_ship_load: float = 1.15
+    stop: Stop
     pumps: tuple[PumpPlan, ...]
 
     @property
@@ -128,6 +138,7 @@ PLOVER = ShipPlan(
     alarm_days=12,
     hold_days=60,
     keeps_days=False,
+    stop=Stop(pump=2, days=331, hour=3, hours=15),
     pumps=(
         PumpPlan(
             letter="a",
@@ -192,6 +203,7 @@ AVOCET = ShipPlan(
     leak_days=17,
     shares_air=True,
     full_ship_load=1.04,
+    stop=Stop(pump=3, days=262, hour=21, hours=19),
     pumps=(
         PumpPlan(
             letter="a",

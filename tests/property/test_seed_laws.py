@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from seed_fleet.counters import SPIKE_COUNTS, Event, PostedBatch, deliveries, observe, observed_at
 from seed_fleet.documents import vessel_document
+from seed_fleet.past_work import past_acts
 from seed_fleet.running import Run, truth
 from seed_fleet.ships import SHIPS, ShipPlan
 
@@ -28,7 +29,7 @@ few = settings(max_examples=15)
 
 def text(run: Run) -> str:
     steps = [asdict(step) for step in deliveries(run)]
-    return json.dumps([vessel_document(run), steps])
+    return json.dumps([vessel_document(run), steps], default=str)
 
 
 @pytest.mark.long
@@ -120,3 +121,28 @@ def test_the_future_goes_on_where_the_past_ended(ship: ShipPlan, seed: int) -> N
         assert later[reading.counter] >= reading.value
     assert truth(run, run.end) == before
     assert all(0 <= truth(run, run.end + timedelta(days=1))[name] - before[name] <= 86400 for name in before)
+
+
+@pytest.mark.long
+@settings(max_examples=5)
+@given(ships, seeds, untils)
+def test_a_worked_past_is_in_order_and_ends_as_the_other(ship: ShipPlan, seed: int, until: datetime) -> None:
+    """Its acts are the same for the same seed, oldest first and within the past, each key once; what was done last was done
+    about when it was without the work before; the document's last times lie before the first turns."""
+    run, plain = Run(ship, seed, until, worked=True), Run(ship, seed, until)
+    acts = past_acts(run)
+    assert acts == past_acts(Run(ship, seed, until, worked=True))
+    assert [act.at for act in acts] == sorted(act.at for act in acts)
+    assert all(run.start < act.at <= run.end + timedelta(hours=1) for act in acts)
+    assert len({act.key for act in acts}) == len(acts)
+    assert past_acts(plain) == []
+    for turn, mark in run.marks.items():
+        assert abs(mark.done_at - plain.marks[turn].done_at) < timedelta(days=4)
+    done = {
+        (one["kind"], one["subject"]): datetime.fromisoformat(one["done_at"])
+        for one in vessel_document(run)["plants"][0]["last_done"]
+    }
+    for act in acts:
+        kind, _, rest = act.path.split("/")[4].partition(":")
+        if act.path.endswith(":1/close") and kind != "breakdown":
+            assert done[kind, rest.partition(":")[0]] < datetime.fromisoformat(act.body["done_at"])
