@@ -10,30 +10,26 @@ import sys
 import tempfile
 import threading
 import time
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-import httpx
 from fastapi import FastAPI
 from rich.console import Console
 from rich.progress import Progress
 
+from api.demo_proof import DEMO_ACTOR, Scene, prove
 from api.ics.writer import calendar_writer
 from api.server.app import make_app
 from api.server.listening import listen
 from api.server.logs import set_up
 from api.server.serving import server_for
-from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import addresses, refresh
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.record.history import head_of
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.clock import Clock, fixed_clock, system_clock
@@ -45,13 +41,8 @@ from scheduler.timers import Timers
 
 CHECK_AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """The fixed clock of `leadline demo --check`."""
-_LEAST_CLOSED = 15
-_PAST_KINDS = ("pump tested", "photo kept", "breakdown opened", "postponement granted", "non-conformity closed")
 _LOOK_S = 0.5
 """So often a demo that serves looks whether it was asked to end, in seconds."""
-_FOLLOW_TRIES = 40
-_ACTOR = Actor("the demo", "the demo", Role.ADMIN)
-"""Nobody: with a person's id it would vouch for both sides of what takes two."""
 _GO_ON = "\n"
 """What the invented fleet waits for each time it has the clock turned."""
 _PEOPLE = (
@@ -80,17 +71,6 @@ class PastClock:
         return self.at or self.present()
 
 
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """A demo that serves: its context, address, and the keys made for it."""
-
-    context: Context
-    url: str
-    office_key: str
-    vessel_keys: dict[str, tuple[str, ...]]
-    child: "subprocess.Popen[str] | None"
-
-
 def run_demo(folder: Path | None, port: int | None, *, check: bool, every_seconds: float) -> int:
     """The demo; with `check` it proves itself and ends. Returns the exit code."""
     set_up("text", "warning")
@@ -111,7 +91,7 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
         scene = stack.enter_context(_scene(database, port, clock, None if check else every_seconds))
         _plan_all(scene)
         if check:
-            return _prove(scene)
+            return prove(scene)
         try:
             _show(scene, database, time.monotonic() - began)
             while not asked and scene.child is not None and scene.child.poll() is None:
@@ -138,28 +118,34 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
     with _serving(application, sock):
         people.add_person(
             context,
-            _ACTOR,
+            DEMO_ACTOR,
             person_id="office",
             name="Demo office",
             rank="technical office",
             role=Role.OFFICE,
             vessel_id=None,
         )
-        office = people.add_key(context, _ACTOR, role=Role.OFFICE, label="demo office", person_id="office")
+        office = people.add_key(context, DEMO_ACTOR, role=Role.OFFICE, label="demo office", person_id="office")
         _seed([url, "--documents", "--until", until], {"office": office}, past)
         keys: dict[str, tuple[str, ...]] = {}
-        for vessel, _ in fleet.list_vessels(context, _ACTOR):
+        for vessel, _ in fleet.list_vessels(context, DEMO_ACTOR):
             for short, rank, role in _PEOPLE:
                 person = f"{short}-{vessel.id.removeprefix('demo-')}"
                 people.add_person(
-                    context, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
+                    context,
+                    DEMO_ACTOR,
+                    person_id=person,
+                    name=f"Demo {short}",
+                    rank=rank,
+                    role=role,
+                    vessel_id=vessel.id,
                 )
             keys[vessel.id] = (
-                people.add_key(context, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
+                people.add_key(context, DEMO_ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
                 *(
                     people.add_key(
                         context,
-                        _ACTOR,
+                        DEMO_ACTOR,
                         role=role,
                         label=f"demo {short}",
                         vessel_id=vessel.id,
@@ -310,10 +296,10 @@ def _drain(child: "subprocess.Popen[str]") -> None:
 
 def _plan_all(scene: Scene) -> None:
     context = scene.context
-    for vessel, _ in fleet.list_vessels(context, _ACTOR):
+    for vessel, _ in fleet.list_vessels(context, DEMO_ACTOR):
         for plant in vessel.plants:
             held = planning.propose(context, vessel.id, plant.id)
-            hand = Hand(_ACTOR, secrets.token_hex(8), {"take": held.digest})
+            hand = Hand(DEMO_ACTOR, secrets.token_hex(8), {"take": held.digest})
             planning.take(context, hand, Place(plant.id, vessel.id, plant.id, AssetKind.PLANT), held.digest)
         refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel.id)
 
@@ -325,95 +311,11 @@ def _show(scene: Scene, database: Path, took: float) -> None:
     for person, what in _LINKS:
         print(f"  sign in once   {url}/enter/{people.make_link(context, person)}   ({what})")
     for vessel in ("avocet", "plover"):
-        token = addresses.make_address(context, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}").secret
+        token = addresses.make_address(
+            context, DEMO_ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}"
+        ).secret
         print(f"  calendar feed  {url}/cal/{token}/plan.ics   (Demo {vessel.capitalize()})")
     print(f"  API manual     {url}/docs")
     print(f"  API key        {scene.office_key}   (office)")
     print(f"  database       {database}")
     print("Counters go on posting. End with Ctrl-C.", flush=True)
-
-
-def _prove(scene: Scene) -> int:
-    """Prove the demo: each line a thing that holds; the first that does not ends it with 1."""
-    from icalendar import Calendar
-
-    from scheduler.domain.record.verify import Verified, verify_lines
-    from scheduler.planning.judge.check import judge
-
-    context = scene.context
-    # Shorter than the server's own patience with an idle connection, so that none is used as it ends.
-    limits = httpx.Limits(keepalive_expiry=1)
-    key = {"Authorization": f"Bearer {scene.office_key}"}
-    office = httpx.Client(base_url=scene.url, headers=key, timeout=60, limits=limits)
-
-    def holds(what: str, good: bool) -> None:
-        print(f"  {'holds' if good else 'FAILS'}  {what}", flush=True)
-        if not good:
-            raise SchedulerError(f"leadline demo --check: {what}")
-
-    try:
-        for vessel, _ in fleet.list_vessels(context, _ACTOR):
-            plant = vessel.plants[0]
-            print(f"{vessel.name}, {context.now():%Y-%m-%d %H:%MZ}")
-            shown = office.get(f"/api/v1/plants/{plant.id}").json()
-            newest = [c["newest_at"] for c in shown["counters"]]
-            holds(f"{len(newest)} counters posted over HTTP", all(newest))
-            due = office.get(f"/api/v1/plants/{plant.id}/due").json()["jobs"]
-            pressing = [job for job in due if job["state"] != "ahead"]
-            holds(f"{len(due)} jobs are open, {len(pressing)} of them due now", bool(due and pressing))
-            now = plant_state(context, vessel.id, plant.id)
-            taken = now.taken
-            verdict = None if taken is None else judge(taken.problem, taken.plan)
-            slots = 0 if taken is None else len(taken.plan.slots)
-            lawful = verdict is not None and verdict.lawful and bool(slots)
-            least = (verdict.least_margin_litres_per_h or 0) / 1000 if verdict else 0.0
-            holds(f"the plan's {slots} slots pass the judge at every hour, least margin {least:g} m3/h", lawful)
-            token = addresses.make_address(
-                context, _ACTOR, person_id=f"second-{vessel.id.removeprefix('demo-')}", vessel_id=vessel.id
-            ).secret
-            address = f"{scene.url}/cal/{token}/plan.ics"
-            calendar = Calendar.from_ical(httpx.get(address).content)
-            uids = {str(event["UID"]) for event in calendar.walk("VEVENT")}
-            holds(f"the calendar feed parses, {len(uids)} events", len(uids) > slots / 2)
-            job = next(job for job in due if job["takes_pump_out"] and job["open"])
-            chief = {"Authorization": f"Bearer {scene.vessel_keys[vessel.id][1]}", "Idempotency-Key": "check"}
-            body = {
-                "done_at": context.now().isoformat(),
-                "done_by": "Demo second",
-                "checked_by": "Demo chief",
-                "test": "passed",
-            }
-            done = httpx.post(f"{scene.url}/api/v1/jobs/{job['job']}/close", json=body, headers=chief, timeout=60)
-            holds(
-                f"{job['position_name']} {job['name']} closed: {done.json().get('verdict') or done.text}",
-                done.status_code == 200,
-            )
-            holds("the feed follows the closed job", _follows(address, " · done\r\n"))
-            export = office.get("/api/v1/history", params={"vessel": vessel.id}).text
-            found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(context, vessel.id)[1])
-            told = Counter(json.loads(json.loads(line)["text"])["kind"] for line in export.splitlines()[1:])
-            holds(
-                f"two years are on record: {told['closed job']} jobs closed, {told['pump tested']} pumps tested, "
-                f"{told['photo kept']} photos; a breakdown, a postponement and a non-conformity, each to its end",
-                told["closed job"] > _LEAST_CLOSED and all(told[kind] for kind in _PAST_KINDS),
-            )
-            holds("the exported history verifies against the record stamp", isinstance(found, Verified))
-            broken = verify_lines(export.replace("Demo second", "Demo sEcond").splitlines(keepends=True))
-            holds("a changed record is found", not isinstance(broken, Verified))
-            page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60, limits=limits)
-            entered = page.post(f"/enter/{people.make_link(context, 'chief-' + vessel.id.removeprefix('demo-'))}")
-            holds("the page opens by the sign-in link", entered.status_code == 200 and vessel.name in entered.text)
-    except SchedulerError as error:
-        print(error.says, file=sys.stderr)
-        return 1
-    print("All of it holds.")
-    return 0
-
-
-def _follows(address: str, words: str) -> bool:
-    """Whether a calendar has the words within a few seconds: the tick that an action wakes writes it."""
-    for _ in range(_FOLLOW_TRIES):
-        if words in httpx.get(address).text.replace("\r\n ", ""):
-            return True
-        time.sleep(_LOOK_S)
-    return False

@@ -62,10 +62,10 @@ class PastAct:
 
 def past_acts(run: Run) -> list[PastAct]:
     """Every request of the ship's past, oldest first. Equal runs give equal requests; none where her past is told without its work."""
-    return sorted(_Past(run).acts(), key=lambda act: act.at) if run.worked else []
+    return sorted(_PastWork(run).acts(), key=lambda act: act.at) if run.worked else []
 
 
-class _Past:
+class _PastWork:
     def __init__(self, run: Run) -> None:
         self._run, self._ship = run, run.ship
         self._draw = random.Random(f"{run.ship.key} {run.seed} past")  # noqa: S311 - a simulation, not a secret

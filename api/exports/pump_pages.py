@@ -122,7 +122,7 @@ def job_row(given: Papers, one: PeriodEntry, pictures: Mapping[str, str]) -> dic
         "test": "" if test == Test.NONE.value else test,
         "test_bad": test == Test.FAILED.value,
         "by": one.text("done_by"),
-        "checked": given.facts.checked_by(one),
+        "checked": given.facts.checked_by(one) or (one.text("check") if one.members.get("from_paper") else ""),
         "photos": [pictures[each.text("sha256")] for each in photos if each.text("sha256") in pictures][:MOST_PHOTOS],
         "photo_count": len(photos),
     }
@@ -262,7 +262,7 @@ def _tests(
         "rated": rated,
         "mark": 0.9 * rated,
         "mark_words": number(0.9 * rated),
-        "low": min([0.8 * rated, *(value - 0.02 * rated for value in values)]),
+        "low": min([0.8 * rated, *(value - 0.06 * rated for value in values)]),
         "high": max([rated, *values]),
         "points": [
             {

@@ -47,11 +47,11 @@ def _text(stream: io.TextIOWrapper) -> str:
     return raw.getvalue().decode(errors="replace")
 
 
-def process(*words: str, **own: str) -> Told:
+def process(*words: str, patience_s: float = 120, **own: str) -> Told:
     """The same as a process of its own, neither stream a terminal."""
     done = subprocess.run(
         [sys.executable, "-m", "api", *words],
-        capture_output=True, text=True, timeout=120, check=False, env=_environment(own), stdin=subprocess.DEVNULL,
+        capture_output=True, text=True, timeout=patience_s, check=False, env=_environment(own), stdin=subprocess.DEVNULL,
     )  # fmt: skip
     return Told(done.returncode, done.stdout, done.stderr)
 

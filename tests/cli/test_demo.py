@@ -90,7 +90,7 @@ def runs(process_id: int) -> bool:
 @pytest.mark.long
 def test_the_demo_proves_itself(tmp_path: Path) -> None:
     """`--check` runs the whole job on a fixed clock and ends with 0; the folder is then taken."""
-    done = process("demo", "--check", "--folder", str(tmp_path), "--port", "0")
+    done = process("demo", "--check", "--folder", str(tmp_path), "--port", "0", patience_s=600)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "FAILS" not in done.stdout
     assert done.stdout.endswith("All of it holds.\n")

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from itertools import pairwise
 
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.hours.running import DAY_S, Curves, RunningHours, running_hours
+from scheduler.domain.hours.running import DAY_S, Curves, RunningHours, opening_hours, running_hours
 from scheduler.domain.hours.sources import EVER_S, sources_of
 from scheduler.domain.vessel.document import Plant
 
@@ -45,13 +45,15 @@ def daily_hours(
         for start, end, position in _places(plant, subject, subject_id)
         for gap in _gaps(plant, curves, position, start, end)
     ]
+    given = [opening_hours(plant, subject_id, _second(end)) if subject is Subject.PUMP else 0.0 for end in ends]
     found = []
     for n, (early, late) in enumerate(pairwise(marks)):
         from_s = (first_day + n) * DAY_S
+        ran = late.seconds - early.seconds - round((given[n + 1] - given[n]) * 3600)
         found.append(
             DayHours(
                 on=ends[n].date(),
-                seconds=late.seconds - early.seconds if _known(plant, subject, subject_id, late, ends[n + 1]) else None,
+                seconds=ran if _known(plant, subject, subject_id, late, ends[n + 1]) else None,
                 interpolated=any(start < from_s + DAY_S and end > from_s for start, end in gaps),
             )
         )

@@ -304,8 +304,14 @@ def _counted(totals: Totals, counter: str, at_s: int) -> RunningHours:
 
 
 def _pump(plant: Plant, totals: Totals, pump: str, at_s: int) -> RunningHours:
-    before = [s.opening_running_hours for s in plant.stays if s.pump == pump and _second(s.from_at) <= at_s]
-    return _on_top_of(sum(before), _sum(list(_runs(plant, totals, pump, None, at_s, open_end=True))))
+    return _on_top_of(
+        opening_hours(plant, pump, at_s), _sum(list(_runs(plant, totals, pump, None, at_s, open_end=True)))
+    )
+
+
+def opening_hours(plant: Plant, pump: str, at_s: int) -> float:
+    """Running hours that a pump's stays up to and at an instant say it had run before them."""
+    return sum(s.opening_running_hours for s in plant.stays if s.pump == pump and _second(s.from_at) <= at_s)
 
 
 def _runs(

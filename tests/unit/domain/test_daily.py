@@ -45,3 +45,14 @@ def test_the_day_on_which_a_pump_was_taken_out_is_known_and_the_next_is_not():
         context = plant(stays=(stay, *plant().stays[1:]))
         found = _days(D0, D0 + 4 * DAY_S, days=3, subject=Subject.PUMP, context=context)
         assert [day.seconds is not None for day in found] == known
+
+
+@pytest.mark.parametrize("came_s", [D0 + 1, D0 + 7200, D0 + DAY_S])
+def test_what_a_pump_had_run_before_it_came_is_no_run_of_that_day(came_s):
+    """The hours with which a stay begins are on the meter from then on, and on no day: none lasts longer than 24 hours."""
+    stay = replace(plant().stays[0], from_at=datetime.fromtimestamp(came_s, UTC), opening_running_hours=20_000.0)
+    context = plant(stays=(stay, *plant().stays[1:]))
+    found = _days(D0, D0 + 2 * DAY_S, days=2, subject=Subject.PUMP, context=context)
+    assert sum(day.seconds or 0 for day in found) == pytest.approx(
+        3600 * (D0 + 2 * DAY_S - came_s) / (2 * DAY_S), abs=1
+    )
