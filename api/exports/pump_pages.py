@@ -31,9 +31,10 @@ MOST_PHOTOS = 2
 _HOUR = 3600
 _TICKS = ((4, 1), (14, 2), (30, 3), (72, 6))
 """(up to so many months, a tick every so many)."""
-_COUNTER_WORDS = {
+COUNTER_WORDS = {
     "replacement": "Counter replaced",
     "adjustment": "Hours of the counter set right",
+    "opening balance": "Hours before the first reading given",
     "rescale": "Counter's scale changed",
     "primary": "Another counter counts from here",
     "bad reading": "Reading left out as wrong",
@@ -305,7 +306,7 @@ def _down_lines(given: Papers, downs: Sequence[PeriodEntry]) -> Iterator[dict[st
 def _counter_lines(given: Papers, events: Sequence[PeriodEntry]) -> Iterator[dict[str, str]]:
     for one in events:
         what = one.text("event") or one.kind.removeprefix("counter ")
-        yield _line(given, one, _COUNTER_WORDS.get(what, f"Counter: {what}"), _ended(one.text("reason")))
+        yield _line(given, one, COUNTER_WORDS.get(what, f"Counter: {what}"), _ended(one.text("reason")))
 
 
 def _line(given: Papers, one: PeriodEntry, what: str, text: str, sign: str = "") -> dict[str, str]:
