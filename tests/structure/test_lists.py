@@ -22,7 +22,7 @@ LOOKS_AT_KINDS = (
     "scheduler/wording",
     "scheduler/domain/due",
     "scheduler/domain/work",
-    "scheduler/actions/plan",
+    "scheduler/planning",
 )
 EVENTS = [word for body in get_args(get_args(EventBody)[0]) for word in get_args(body.model_fields["kind"].annotation)]
 DETAIL = dict.fromkeys(
