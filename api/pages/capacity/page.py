@@ -15,7 +15,7 @@ from scheduler.domain.capacity.minimum import Concession, minimum_agreed
 from scheduler.domain.vessel.crew import MinimumBlock
 from scheduler.domain.vessel.document import Plant
 from scheduler.language import gettext as _
-from scheduler.wording.figures import M3H, count_words, number, ship
+from scheduler.wording.figures import M3H, count_words, listed, number, ship
 
 WIDE_DAYS, NARROW_DAYS = 14, 5
 MOST_SPANS, MOST_LISTED = 4, 30
@@ -87,13 +87,16 @@ def minimum_heading(view: MinimumView) -> str:
     """The heading: the minimum now, and what waits for a signature."""
     offset = view.frame.utc_offset_minutes
     now, label = minimum_agreed(view.plant, view.now_at, offset, view.concessions)
-    said = _("The minimum is {figure_words} {m3h} now: {label}.").format(
-        figure_words=figure_words(now.m3_per_h), m3h=M3H, label=label
+    said = _(
+        "The minimum is {figure_words} {m3h} now: {label}.",
+        figure_words=figure_words(now.m3_per_h),
+        m3h=M3H,
+        label=label,
     )
     waits = [one for one in view.listed if one["state"] == "asked" and not over(one, view.now_at)]
     if waits:
-        said += _(" {counted} for a signature.").format(
-            counted=count_words(len(waits), "lower minimum waits", "lower minima wait")
+        said += _(
+            " {counted} for a signature.", counted=count_words(len(waits), "lower minimum waits", "lower minima wait")
         )
     return said
 
@@ -111,18 +114,18 @@ def over(one: Mapping[str, Any], now_at: datetime) -> bool:
 def concession_words(one: Mapping[str, Any], now_at: datetime) -> str:
     """How a lower minimum stands: who still has to sign, whether it counts, or how it ended."""
     if one["state"] == "withdrawn":
-        return "withdrawn"
+        return _("withdrawn")
     signed = one["state"] == "agreed"
     if over(one, now_at):
         return _("agreed, over") if signed else _("never agreed, over")
     if signed:
-        return _("agreed, counts now") if datetime.fromisoformat(one["from_at"]) <= now_at else "agreed"
+        return _("agreed, counts now") if datetime.fromisoformat(one["from_at"]) <= now_at else _("agreed")
     sides = (
         ("chief", _("the chief engineer")),
-        ("hotel", _("the {signer}").format(signer=one.get("second_signer", "hotel"))),
+        ("hotel", _("the {signer}", signer=one.get("second_signer", "hotel"))),
     )
     lacking = [words for side, words in sides if not one[side]]
-    return _("waits for {several}").format(several=" and ".join(lacking))
+    return _("waits for {several}", several=listed(lacking))
 
 
 def minimum_lines(plant: Plant, today: date) -> tuple[list[MinimumLine], int]:
@@ -150,7 +153,7 @@ def minimum_lines(plant: Plant, today: date) -> tuple[list[MinimumLine], int]:
         first = known[0][0]
         spans = [_day_words(group[0], today) for group in known]
         more = len(spans) - MOST_SPANS
-        days = "; ".join(spans[:MOST_SPANS]) + (_("; and {more} more").format(more=more) if more > 0 else "")
+        days = "; ".join(spans[:MOST_SPANS]) + (_("; and {more} more", more=more) if more > 0 else "")
         hours = ", ".join(_hour_words(block) for block in known[0])
         lines.append(MinimumLine(label=first.label, m3_per_h=first.minimum_swept_m3_per_h, hours=hours, days=days))
     return lines, len(plant.minimum_blocks) - len(ahead)
@@ -199,22 +202,23 @@ def _day_words(block: MinimumBlock, today: date) -> str:
     if first is not None and last is not None:
         return voyage_span(first, last, today)
     if first is not None:
-        return _("from {voyage_span}").format(voyage_span=voyage_span(first, first, today))
-    return (
-        _("to {voyage_span}").format(voyage_span=voyage_span(last, last, today)) if last is not None else _("every day")
-    )
+        return _("from {voyage_span}", voyage_span=voyage_span(first, first, today))
+    return _("to {voyage_span}", voyage_span=voyage_span(last, last, today)) if last is not None else _("every day")
 
 
 def _chart(view: MinimumView, days: int, width: int) -> str:
     offset = view.frame.utc_offset_minutes
     to_at = view.now_at + timedelta(days=days)
     inside = [r for r in view.margins if r.from_at < to_at]
-    name = _("The minimum over {days} days").format(days=days)
+    name = _("The minimum over {days} days", days=days)
     if inside:
         least = min(r.minimum_m3_per_h for r in inside)
         most = max(r.minimum_m3_per_h for r in inside)
-        name += _(": from {figure_words} to {figure_words_2} {m3h}").format(
-            figure_words=figure_words(least), figure_words_2=figure_words(most), m3h=M3H
+        name += _(
+            ": from {figure_words} to {figure_words_2} {m3h}",
+            figure_words=figure_words(least),
+            figure_words_2=figure_words(most),
+            m3h=M3H,
         )
     return minimum_chart(
         view.margins,

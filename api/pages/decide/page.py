@@ -66,7 +66,7 @@ def decide_page(view: DecideView, *, light: str, csrf: str) -> str:
         asked=moment(row.asked_at, view.offset),
         lines=compared(view),
         before=_before(view.facts),
-        yes=_("Yes, to {short_date}").format(short_date=short_date(row.to_at, view.offset, view.frame.now_at)),
+        yes=_("Yes, to {short_date}", short_date=short_date(row.to_at, view.offset, view.frame.now_at)),
     )
 
 
@@ -75,10 +75,10 @@ def decide_heading(view: DecideView) -> str:
     row = view.facts.row
     to = short_date(row.to_at, view.offset, view.frame.now_at)
     if row.granted is None:
-        return _("May {job} wait until {to}?").format(job=view.job, to=to)
-    said = _("may wait until {to}").format(to=to) if row.granted else _("may not wait: the limit stays")
+        return _("May {job} wait until {to}?", job=view.job, to=to)
+    said = _("may wait until {to}", to=to) if row.granted else _("may not wait: the limit stays")
     by = f"{row.decided_by}" + (_(", the link to the office being down") if row.decided_as == "master" else "")
-    return _("{job} {said}. Decided by {by}.").format(job=view.job, said=said, by=by)
+    return _("{job} {said}. Decided by {by}.", job=view.job, said=said, by=by)
 
 
 def compared(view: DecideView) -> list[DecideRow]:
@@ -93,18 +93,18 @@ def compared(view: DecideView) -> list[DecideRow]:
         )
     ]
     if facts.hours_if_no is not None and facts.hours_if_yes is not None and facts.interval_hours:
-        of = _("of {number}{nbsp}h").format(number=number(facts.interval_hours), nbsp=NBSP)
+        of = _("of {number}{nbsp}h", number=number(facts.interval_hours), nbsp=NBSP)
         lines.append(
             DecideRow(
                 _("Hours at the limit"),
                 f"{number(facts.hours_if_no)} {of}",
-                _("about {number} {of}").format(number=number(facts.hours_if_yes), of=of),
+                _("about {number} {of}", number=number(facts.hours_if_yes), of=of),
             )
         )
     if facts.slot is not None:
         planned = moment(facts.slot[0], offset)
         lines.append(
-            DecideRow(_("Planned"), planned, _("{planned}, until it is planned again").format(planned=planned), tone="")
+            DecideRow(_("Planned"), planned, _("{planned}, until it is planned again", planned=planned), tone="")
         )
     if facts.margin_m3_per_h is not None and facts.after_trip_m3_per_h is not None:
         margin, trip = (round(one * 1000) for one in (facts.margin_m3_per_h, facts.after_trip_m3_per_h))
@@ -115,11 +115,15 @@ def compared(view: DecideView) -> list[DecideRow]:
         )
         lines.append(DecideRow(_("If one more pump trips then"), over_or_short(trip), both=True))
     if job is not None:
-        said = _("due {short_date} in both cases").format(short_date=short_date(job.due_at, offset, view.frame.now_at))
+        said = _("due {short_date} in both cases", short_date=short_date(job.due_at, offset, view.frame.now_at))
         if job.trigger is Trigger.RUNNING_HOURS and job.since_seconds is not None and job.forecast is not None:
             rate = number(job.forecast.h_per_day, 1)
-            said = _("{number}{nbsp}h since the last, {rate}{nbsp}h a day; {said}").format(
-                number=number(job.since_seconds // 3600), nbsp=NBSP, rate=rate, said=said
+            said = _(
+                "{number}{nbsp}h since the last, {rate}{nbsp}h a day; {said}",
+                number=number(job.since_seconds // 3600),
+                nbsp=NBSP,
+                rate=rate,
+                said=said,
             )
         lines.append(DecideRow(_("Now"), said, both=True))
     else:
@@ -130,15 +134,12 @@ def compared(view: DecideView) -> list[DecideRow]:
 def _limit(day: str, counter: int | None, *, about: bool = False) -> str:
     if counter is None:
         return day
-    return _("{day}, {what}counter {counts_words}").format(
-        day=day, what="about " if about else "", counts_words=counts_words(counter // 1000 * 1000)
-    )
+    said = counts_words(counter // 1000 * 1000)
+    if about:
+        return _("{day}, about counter {counter}", day=day, counter=said)
+    return _("{day}, counter {counter}", day=day, counter=said)
 
 
 def _before(facts: PostponementFacts) -> str:
-    own = (
-        _("first for this job")
-        if not facts.before
-        else _("{before}. time for this job").format(before=facts.before + 1)
-    )
-    return _("{own}; {this_year} granted on this ship in a year").format(own=own, this_year=facts.this_year)
+    own = _("first for this job") if not facts.before else _("{before}. time for this job", before=facts.before + 1)
+    return _("{own}; {this_year} granted on this ship in a year", own=own, this_year=facts.this_year)

@@ -50,7 +50,7 @@ def air_chart(
             text(
                 LEFT + 6,
                 y(-band) + 14,
-                _("less than {least_percent} % does not show").format(least_percent=least_percent),
+                _("less than {least_percent} % does not show", least_percent=least_percent),
                 "tiny t2",
             )
         )
@@ -58,7 +58,7 @@ def air_chart(
         value = math.log1p(percent / 100)
         if abs(value) <= span:
             parts.append(tag("path", d=f"M{LEFT} {y(value):.1f}H{right}", class_="s-tick"))
-            label = "usual" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
+            label = _("usual") if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
             parts.append(text(LEFT - 6, y(value) + 4, label, "fig t2", "end"))
     line, pen_up = "", True
     for n, value in enumerate(off):
@@ -84,7 +84,7 @@ def air_chart(
             text(
                 at + (-5 if side == "end" else 5),
                 TOP + 6,
-                _("about {day_month}").format(day_month=day_month(began_on)),
+                _("about {day_month}", day_month=day_month(began_on)),
                 "b halo",
                 side,
             )

@@ -123,8 +123,6 @@ def _place(
                 more[named] = more.get(named, 0) + 1
             placed.append(LeadLabel(x, None, ""))
     return tuple(
-        LeadLabel(f.x, f.row, _("{label} and {more} more").format(label=f.label, more=more[i]), f.flipped)
-        if i in more
-        else f
+        LeadLabel(f.x, f.row, _("{label} and {more} more", label=f.label, more=more[i]), f.flipped) if i in more else f
         for i, f in enumerate(placed)
     )

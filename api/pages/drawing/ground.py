@@ -56,7 +56,7 @@ def _lack_words(stretch: Sequence[MarginStretch], field: Scales, *, alone: bool)
     """How far below, the middle of it, and half its width; the word stands where there is room for it."""
     first, last = field.x(stretch[0].from_at), field.x(stretch[-1].to_at)
     lack = lack_number(min(run.margin_m3_per_h for run in stretch))
-    words = _("short by {lack}").format(lack=lack.lstrip("−")) if alone or last - first > 90 else lack
+    words = _("short by {lack}", lack=lack.lstrip("−")) if alone or last - first > 90 else lack
     half = width_of(words, 13) / 2
     return words, min(max((first + last) / 2, field.left + half + 2), field.right - half - 2), half
 
@@ -147,7 +147,7 @@ def bed_words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     a, b = max(
         ((a, b) for a, b, *key in stretches if tuple(key) == usual), key=lambda ab: (ab[1] - ab[0] >= 190, -ab[0])
     )
-    words = _("Minimum {number} {m3h}").format(number=number(usual[0]), m3h=M3H)
+    words = _("Minimum {number} {m3h}", number=number(usual[0]), m3h=M3H)
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)

@@ -109,7 +109,7 @@ def _block(mark: WindowMark, field: Scales) -> tuple[float, float] | None:
 
 def _said(mark: WindowMark, field: Scales) -> tuple[str, float, str | None]:
     """The mark's words, where they stand, and the end they are held by: after the block, or before it at the edge."""
-    words = _("{label}, no place").format(label=mark.label) if mark.from_at is None else mark.label
+    words = _("{label}, no place", label=mark.label) if mark.from_at is None else mark.label
     block = _block(mark, field)
     if block is None:
         at = field.x(mark.due_at) + 8 if field.from_at < mark.due_at < field.to_at else field.x(mark.opens_at) + 6

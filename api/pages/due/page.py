@@ -39,7 +39,7 @@ class MovedView:
 def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
     """The list, under the answer."""
     said = count_words(len(view.lines), "date", "dates")
-    answer = _("{said} moved in the last {days} days.").format(said=said, days=view.days)
+    answer = _("{said} moved in the last {days} days.", said=said, days=view.days)
     return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
 
 
@@ -51,7 +51,7 @@ def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine,
     return tuple(
         MovedLine(
             when=moment(one.at, offset),
-            name=names.get(one.job) or _("{name}, done or gone").format(name=kinds.get(one.job.split(":")[0], one.job)),
+            name=names.get(one.job) or _("{name}, done or gone", name=kinds.get(one.job.split(":")[0], one.job)),
             href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
             was=short_date(one.from_due_at, offset, now.at),
             now=short_date(one.to_due_at, offset, now.at),
@@ -71,4 +71,4 @@ def by_words(one: MovedDate, offset_minutes: int) -> str:
     days = (now - was).days
     if not days:
         return _("same day; early or late date moved")
-    return f"{day_count(days)} {'later' if days > 0 else 'earlier'}"
+    return _("{days} later", days=day_count(days)) if days > 0 else _("{days} earlier", days=day_count(days))

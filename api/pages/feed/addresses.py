@@ -37,8 +37,10 @@ def must_fit(base_url: str) -> None:
         raise Refused(
             _(
                 "A calendar address would have {letters} letters; some programs take {longest} at most. Give "
-                'the server a shorter name in the setting "base_url".'
-            ).format(letters=letters, longest=LONGEST)
+                'the server a shorter name in the setting "base_url".',
+                letters=letters,
+                longest=LONGEST,
+            )
         )
 
 

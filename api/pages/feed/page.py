@@ -71,16 +71,21 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
         answer=addresses_heading(view),
         lines=[line(one, names, kinds, offset) for one in view.addresses],
         served=[
-            _("{name}: looked through {moment}, last changed {moment_2}.").format(
-                name=name, moment=moment(made_at, offset), moment_2=moment(changed_at, offset)
+            _(
+                "{name}: looked through {moment}, last changed {moment_2}.",
+                name=name,
+                moment=moment(made_at, offset),
+                moment_2=moment(changed_at, offset),
             )
             for name, made_at, changed_at in view.served
         ],
         trouble=[
             _(
                 "The calendar of {name} could not be written on {moment}. The last good one is being served, so "
-                "what changed since is missing in it. Tell whoever keeps the server."
-            ).format(name=name, moment=moment(since_at, offset))
+                "what changed since is missing in it. Tell whoever keeps the server.",
+                name=name,
+                moment=moment(since_at, offset),
+            )
             for name, since_at in view.trouble
         ],
         code=code,
@@ -100,28 +105,28 @@ def addresses_heading(view: AddressesView) -> str:
     said = count_words(len(good), "calendar address is", "calendar addresses are")
     used = [one for one in good if one.last_used_at is not None]
     if not used:
-        return _("{said} in use; no program has fetched yet.").format(said=said)
+        return _("{said} in use; no program has fetched yet.", said=said)
     newest = max(one.last_used_at for one in used if one.last_used_at is not None)
-    return _("{said} in use, last fetched {moment}.").format(
-        said=said, moment=moment(newest, view.frame.utc_offset_minutes)
-    )
+    return _("{said} in use, last fetched {moment}.", said=said, moment=moment(newest, view.frame.utc_offset_minutes))
 
 
 def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offset_minutes: int) -> AddressLine:
     """An address in words."""
     whose = _("Whole fleet") if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
     which = _("all jobs") if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
-    ahead = "" if one.days_ahead is None else _(", the next {days_ahead} days").format(days_ahead=one.days_ahead)
-    until = _(", good until {moment}").format(moment=moment(one.expires_at, offset_minutes)) if one.expires_at else ""
+    ahead = "" if one.days_ahead is None else _(", the next {days_ahead} days", days_ahead=one.days_ahead)
+    until = _(", good until {moment}", moment=moment(one.expires_at, offset_minutes)) if one.expires_at else ""
     state = {
-        "good": _("In use{until}").format(until=until),
-        "withdrawn": _("Withdrawn {moment}").format(moment=moment(one.revoked_at or one.made_at, offset_minutes)),
-        "run out": _("Ran out {moment}").format(moment=moment(one.expires_at or one.made_at, offset_minutes)),
+        "good": _("In use{until}", until=until),
+        "withdrawn": _("Withdrawn {moment}", moment=moment(one.revoked_at or one.made_at, offset_minutes)),
+        "run out": _("Ran out {moment}", moment=moment(one.expires_at or one.made_at, offset_minutes)),
     }[one.state]
     used = _("Not fetched yet")
     if one.last_used_at is not None:
-        used = _("Last fetched {moment} by {agent}").format(
-            moment=moment(one.last_used_at, offset_minutes), agent=one.agent or _("a program without a name")
+        used = _(
+            "Last fetched {moment} by {agent}",
+            moment=moment(one.last_used_at, offset_minutes),
+            agent=one.agent or _("a program without a name"),
         )
     return AddressLine(
         id=one.id,

@@ -54,10 +54,8 @@ class MarginRow:
 
 def margin_row(run: MarginStretch, offset_minutes: int) -> MarginRow:
     """A margin run as printed; available rounded down, minimum up, so that margin never looks larger than it is."""
-    why = [_("{names} open").format(names=", ".join(run.open_positions))] if run.open_positions else []
-    why += (
-        [_("{several} down or not proved").format(several=", ".join(run.down_positions))] if run.down_positions else []
-    )
+    why = [_("{names} open", names=", ".join(run.open_positions))] if run.open_positions else []
+    why += [_("{several} down or not proved", several=", ".join(run.down_positions))] if run.down_positions else []
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
     return MarginRow(
         start=moment(run.from_at, offset_minutes),

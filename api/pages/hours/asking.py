@@ -15,7 +15,7 @@ from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.wording.figures import NBSP, clock, field_moment, moment, offset_words, ship
+from scheduler.wording.figures import clock, field_moment, moment, offset_words, ship
 from scheduler.wording.hours import counts_text, counts_words, flag_words, hours_text, unit_name
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
@@ -78,25 +78,41 @@ class Back(FormState):
 
 def _heading(asked: Question, position: str, offset: int) -> str:
     if asked.asks is Asks.MISSING:
-        return _("{position}: up to {hours_text} may be missing. Add them?").format(
-            position=position, hours_text=hours_text(asked.most_s)
+        return _(
+            "{position}: up to {hours_text} may be missing. Add them?",
+            position=position,
+            hours_text=hours_text(asked.most_s),
         )
     value = counts_words(asked.readings[0].value_milli)
     many = len(asked.readings)
-    run = _(", {many} readings held since").format(many=many) if many > 1 else _(" and was held")
+    run = _(", {many} readings held since", many=many) if many > 1 else _(" and was held")
     if asked.earlier is not None:
-        before = _("{counts_words} on {moment}").format(
-            counts_words=counts_words(asked.earlier[1]), moment=moment(instant(asked.earlier[0]), offset)
+        before = _(
+            "{counts_words} on {moment}",
+            counts_words=counts_words(asked.earlier[1]),
+            moment=moment(instant(asked.earlier[0]), offset),
         )
         return _(
-            "{position} showed {before}, then {value}{run}. Without {counts_words} all fit. Was that misread?"
-        ).format(position=position, before=before, value=value, run=run, counts_words=counts_words(asked.earlier[1]))
-    if asked.scale is not None:
-        return _("{position} counts {unit_name} since {moment}. Take it so?").format(
-            position=position, unit_name=unit_name(asked.scale), moment=moment(instant(asked.at_s), offset)
+            "{position} showed {before}, then {value}{run}. Without {counts_words} all fit. Was that misread?",
+            position=position,
+            before=before,
+            value=value,
+            run=run,
+            counts_words=counts_words(asked.earlier[1]),
         )
-    return _("{position} showed {value} on {moment}{run}. Replaced, misread, or preset?").format(
-        position=position, value=value, moment=moment(instant(asked.at_s), offset), run=run
+    if asked.scale is not None:
+        return _(
+            "{position} counts {unit_name} since {moment}. Take it so?",
+            position=position,
+            unit_name=unit_name(asked.scale),
+            moment=moment(instant(asked.at_s), offset),
+        )
+    return _(
+        "{position} showed {value} on {moment}{run}. Replaced, misread, or preset?",
+        position=position,
+        value=value,
+        moment=moment(instant(asked.at_s), offset),
+        run=run,
     )
 
 
@@ -110,8 +126,8 @@ def _facts(asked: Question, offset: int) -> tuple[tuple[str, str, str], ...]:
         facts.append((_("Held from"), counts_words(first.value_milli), moment(instant(first.at_s), offset)))
         if len(asked.readings) > 1:
             facts.append((_("Held to"), counts_words(last.value_milli), moment(instant(last.at_s), offset)))
-        fit = _("would fit; at most {hours_text} can have run").format(hours_text=hours_text(asked.most_s))
-        facts.append((_("In between"), _("about {hours_text}").format(hours_text=hours_text(asked.fit_s)), fit))
+        fit = _("would fit; at most {hours_text} can have run", hours_text=hours_text(asked.most_s))
+        facts.append((_("In between"), _("about {hours_text}", hours_text=hours_text(asked.fit_s)), fit))
     return tuple(facts)
 
 
@@ -171,16 +187,17 @@ def _help(asked: Question, what: str) -> str:
                 "The counter was exchanged. Counted up to the old one's final value, and on from the new one's first."
             )
         case "misread":
-            held = _("This reading is") if count == 1 else _("These {count} readings are").format(count=count)
-            return _("{held} false and not used; the count goes on from the last counted value.").format(held=held)
+            held = _("This reading is") if count == 1 else _("These {count} readings are", count=count)
+            return _("{held} false and not used; the count goes on from the last counted value.", held=held)
         case "preset":
             return _(
                 "The same counter was set to another value. The jump is worth the hours you give; the count "
                 "goes on from it."
             )
         case "missing":
-            return _("They are added as an adjustment of their own. At most {hours_text} can have run.").format(
-                hours_text=hours_text(asked.most_s)
+            return _(
+                "They are added as an adjustment of their own. At most {hours_text} can have run.",
+                hours_text=hours_text(asked.most_s),
             )
         case "rescaled":
             return _(
@@ -198,7 +215,7 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
             (
                 "at",
                 _("Exchanged at"),
-                _("Ship time, {offset_words}").format(offset_words=offset_words(offset)),
+                _("Ship time, {offset_words}", offset_words=offset_words(offset)),
                 field_moment(instant(asked.at_s), offset, seconds=True),
             ),
             ("old_final", _("The old one showed last"), _("As read; leave it empty when nobody knows"), final),
@@ -221,12 +238,12 @@ def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
     first = counts_words(asked.readings[0].value_milli) if asked.readings else ""
     earlier = counts_words(asked.earlier[1]) if asked.earlier else ""
     proposed = {
-        "earlier": _("{earlier} is misread: all readings since follow from the one before it.").format(earlier=earlier),
+        "earlier": _("{earlier} is misread: all readings since follow from the one before it.", earlier=earlier),
         "replaced": _("Counter exchanged."),
-        "misread": _("{first} is misread: it cannot follow from what the counter showed before.").format(first=first),
-        "preset": _("Counter set to {first} by hand.").format(first=first),
-        "rescaled": _("Counter set to count {unit_name}.").format(
-            unit_name=unit_name(asked.scale) if asked.scale else _("otherwise")
+        "misread": _("{first} is misread: it cannot follow from what the counter showed before.", first=first),
+        "preset": _("Counter set to {first} by hand.", first=first),
+        "rescaled": _(
+            "Counter set to count {unit_name}.", unit_name=unit_name(asked.scale) if asked.scale else _("otherwise")
         ),
         "missing": _("The counter lost hours; the pump ran as usual."),
         "nothing": _("The pump stood while the counter was off."),
@@ -265,4 +282,4 @@ def instant_words(at: datetime | None, now_at: datetime, offset: int) -> str:
     if at is None:
         return _("not yet")
     same = ship(at, offset).date() == ship(now_at, offset).date()
-    return f"today{NBSP}{clock(at, offset)}" if same else moment(at, offset)
+    return _("today\u00a0{clock}", clock=clock(at, offset)) if same else moment(at, offset)

@@ -76,8 +76,9 @@ def counters_view(
     return CountersView(
         frame=frame_of(first, who, here, _("Counters"), "counters"),
         answer=_answer(sheets),
-        sub=_("Ship time, {offset_words}. Hours are those of the position; held readings are not in them.").format(
-            offset_words=offset_words(first.offset_minutes)
+        sub=_(
+            "Ship time, {offset_words}. Hours are those of the position; held readings are not in them.",
+            offset_words=offset_words(first.offset_minutes),
         ),
         plants=plants,
         diagnoses=tuple(_look_line(one, first) for one in diagnoses if one.about not in ASKED),
@@ -102,14 +103,15 @@ def _answer(sheets: Sequence[PlantSheet]) -> str:
     asked = [(now.position_name(one.position), len(one.questions)) for now, one in counters if one.questions]
     if asked:
         many = sum(number for _, number in asked)
-        return _("{counted} for an answer, on {names}.").format(
+        return _(
+            "{counted} for an answer, on {names}.",
             counted=count_words(many, "question waits", "questions wait"),
             names=listed([name for name, _ in asked]),
         )
     waiting = sum(event.state == "asked" for _, one in counters for event in one.events)
     if waiting:
-        return _("{counted} for another person's word.").format(
-            counted=count_words(waiting, "correction waits", "corrections wait")
+        return _(
+            "{counted} for another person's word.", counted=count_words(waiting, "correction waits", "corrections wait")
         )
     silent = [now.position_name(one.position) for now, one in counters if one.silent]
     if silent and len(silent) == len(counters):
@@ -154,7 +156,7 @@ def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ..
     value = _("nothing yet") if one.newest is None else counts_words(one.newest[1])
     unit = unit_words(one.seconds_per_count)
     shown = (
-        _("read {instant_words}").format(instant_words=instant_words(newest_at, now.at, offset))
+        _("read {instant_words}", instant_words=instant_words(newest_at, now.at, offset))
         if newest_at
         else _("never posted")
     )
@@ -185,7 +187,7 @@ def hours_words(hours: RunningHours | None) -> str:
     if hours is None:
         return "none"
     said = f"{number(hours.hours, 1)}{NBSP}h"
-    return _("about {said}").format(said=said) if hours.estimated else said
+    return _("about {said}", said=said) if hours.estimated else said
 
 
 def _why_estimated(one: CounterSheet) -> str:
@@ -260,31 +262,31 @@ def _changed(sheets: Sequence[PlantSheet], changed: CounterChange) -> tuple[str,
         if one is None:
             continue
         now, position = sheet.now, sheet.now.position_name(one.position)
-        record = (
-            _("Recorded") if changed.record is None else _("Recorded as record {record}").format(record=changed.record)
-        )
+        record = _("Recorded") if changed.record is None else _("Recorded as record {record}", record=changed.record)
         said = [f"{_('It was recorded before; nothing was done twice') if changed.repeated else record}."]
         if changed.waits:
             return (*said, changed.waits)
         before, after = hours_words(changed.before), hours_words(changed.after)
         if before == after:
-            said.append(_("{position} stays at {after}.").format(position=position, after=after))
+            said.append(_("{position} stays at {after}.", position=position, after=after))
         else:
             said.append(
-                _("{position} had {before}, it now has {after}.").format(position=position, before=before, after=after)
+                _("{position} had {before}, it now has {after}.", position=position, before=before, after=after)
             )
         for moved in changed.moved:
             job = as_job_line(now, moved.job)
             name = f"{job.position} {job.kind_name.lower()}" if job.position else job.kind_name
             old, new = (short_date(at, now.offset_minutes) for at in (moved.before_at, moved.after_at))
-            said.append(_("{name} falls due {new}, before {old}.").format(name=name, new=new, old=old))
+            said.append(_("{name} falls due {new}, before {old}.", name=name, new=new, old=old))
         if not changed.moved:
             said.append(_("No due date moved by a day."))
         left = len(one.questions)
         if left:
             said.append(
-                _("{counted} still open on {position}.").format(
-                    counted=count_words(left, "question is", "questions are"), position=position
+                _(
+                    "{counted} still open on {position}.",
+                    counted=count_words(left, "question is", "questions are"),
+                    position=position,
                 )
             )
         return tuple(said)

@@ -34,7 +34,7 @@ def event_lines(
 def event_words(event: EventShown, offset: int) -> str:
     """One event in a sentence: what, when, by whom, why, and what became of it."""
     what = ASKED.get(event.kind, event.kind)
-    hours = "" if event.hours is None else _(" of {number} h").format(number=number(event.hours, 1))
+    hours = "" if event.hours is None else _(" of {number} h", number=number(event.hours, 1))
     state = _(_STATES[event.state]) if event.state in _STATES else ""
     values = [
         f"{name} {counts_words(milli)}"
@@ -42,9 +42,11 @@ def event_words(event: EventShown, offset: int) -> str:
         if isinstance(milli := event.detail.get(key), int)
     ]
     told = _("{event}{hours} at {moment}").format(
-        event=f"{what[:1].upper()}{what[1:]}", hours=hours, moment=moment(event.at, offset)
+        event=f"{what[:1].upper()}{what[1:]}",
+        hours=hours,
+        moment=moment(event.at, offset),
     ) + (": " + ", ".join(values) if values else "")
-    by = _("{by}, asked by {asked_by}").format(by=event.by, asked_by=event.asked_by) if event.asked_by else event.by
+    by = _("{by}, asked by {asked_by}", by=event.by, asked_by=event.asked_by) if event.asked_by else event.by
     return f"{told}. {by}: {event.reason}{f' ({state})' if state else ''}"
 
 

@@ -125,14 +125,14 @@ def _answer(look: HandLook, counters: Sequence[HandCounter]) -> str:
     if look.judged:
         return f"{_stored(look)}{f' {previews_words(open_previews, len(look.unread))}' if look.open else ''}"
     if look.previews or look.unread:
-        return _("{previews_words} Nothing is stored yet.").format(
-            previews_words=previews_words(open_previews, len(look.unread))
+        return _(
+            "{previews_words} Nothing is stored yet.", previews_words=previews_words(open_previews, len(look.unread))
         )
     unread = sum(one.newest is None for one in counters)
     if unread == len(counters):
         return _("No running hours have been read yet.")
     return _("Hours by hand: ") + (
-        _("{unread} of {total} never read.").format(unread=unread, total=len(counters))
+        _("{unread} of {total} never read.", unread=unread, total=len(counters))
         if unread
         else _("what the counters show.")
     )
@@ -141,12 +141,8 @@ def _answer(look: HandLook, counters: Sequence[HandCounter]) -> str:
 def _stored(look: HandLook) -> str:
     taken = [one for one in look.judged.values() if one.taken]
     held = sum(one.entry is not None and one.entry.verdict == LedgerVerdict.HELD for one in taken)
-    said = count_words(len(taken), "reading is", "readings are") + " stored"
-    return (
-        _("{said}, of which {held} held: Hours asks what happened.").format(said=said, held=held)
-        if held
-        else f"{said}."
-    )
+    said = count_words(len(taken), "reading is stored", "readings are stored")
+    return _("{said}, of which {held} held: Hours asks what happened.", said=said, held=held) if held else f"{said}."
 
 
 def _sub(who: Asking, *, seen: bool) -> str:
@@ -155,8 +151,9 @@ def _sub(who: Asking, *, seen: bool) -> str:
             "Correct freely; look again as often as you like. A reading that is stored is never "
             "overwritten, only followed by a better one."
         )
-    return _("Type what each counter shows, in its own unit; leave empty what was not read. Read by {name}.").format(
-        name=who.actor.name
+    return _(
+        "Type what each counter shows, in its own unit; leave empty what was not read. Read by {name}.",
+        name=who.actor.name,
     )
 
 
@@ -167,18 +164,14 @@ def _store(look: HandLook) -> str:
     picks = any(preview_pick(look.previews[counter].fit) for counter in left)
     if not fit:
         return _("Store what is ticked") if picks else ""
-    many = _("the {counted}").format(counted=inner(count_words(fit, "that fits", "that fit")))
+    many = _("the {counted}", counted=inner(count_words(fit, "that fits", "that fit")))
     if fit == len(left) and not look.unread:
         return (
             _("Store this reading")
             if fit == 1
-            else _("Store these {counted}").format(counted=inner(count_words(fit, "reading", "readings")))
+            else _("Store these {counted}", counted=inner(count_words(fit, "reading", "readings")))
         )
-    return (
-        _("Store {many}, and what is ticked").format(many=many)
-        if picks
-        else _("Store {many}, leave the rest").format(many=many)
-    )
+    return _("Store {many}, and what is ticked", many=many) if picks else _("Store {many}, leave the rest", many=many)
 
 
 def _line(one: HandCounter, now: PlantState, look: HandLook) -> HandLine:
@@ -248,17 +241,17 @@ def _unusual_words(one: ValueJudged) -> str:
     odd = one.unusual
     if odd is None:
         return ""
-    more = _(", {number} h more than the usual {number_2} h in that time.").format(
-        number=number((odd.credit_s - odd.usual_s) / 3600), number_2=number(odd.usual_s / 3600)
+    more = _(
+        ", {number} h more than the usual {number_2} h in that time.",
+        number=number((odd.credit_s - odd.usual_s) / 3600),
+        number_2=number(odd.usual_s / 3600),
     )
-    meant = (
-        ""
-        if odd.meant_milli is None
-        else _(" Was it {counts_words}?").format(counts_words=counts_words(odd.meant_milli))
-    )
+    meant = "" if odd.meant_milli is None else _(" Was it {counts_words}?", counts_words=counts_words(odd.meant_milli))
     return _(
-        "{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
-    ).format(more=more, meant=meant)
+        "{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong.",
+        more=more,
+        meant=meant,
+    )
 
 
 def judged_words(one: ValueJudged) -> str:
@@ -269,15 +262,16 @@ def judged_words(one: ValueJudged) -> str:
         stands = _("another value") if one.stands is None else counts_words(one.stands)
         return _(
             "Conflict: {stands} is stored for this instant and stays; yours is in the intake log. If yours "
-            "is right, mark the other as a bad reading and read again."
-        ).format(stands=stands)
+            "is right, mark the other as a bad reading and read again.",
+            stands=stands,
+        )
     known = _("Known already, the same value") if one.status == "duplicate" else _("Stored")
     entry = one.entry
     if entry is None:
-        return _("{known}; judged with the next reading.").format(known=known)
+        return _("{known}; judged with the next reading.", known=known)
     if entry.verdict == LedgerVerdict.CREDITED:
-        counted = _("{known}; {number} h counted since the reading before").format(
-            known=known, number=number(entry.credit_s / 3600, 1)
+        counted = _(
+            "{known}; {number} h counted since the reading before", known=known, number=number(entry.credit_s / 3600, 1)
         )
         return f"{counted}{_unusual_words(one)}" if one.unusual else f"{counted}."
     reason = f" ({entry.reason})" if entry.reason else ""

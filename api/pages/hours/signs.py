@@ -111,7 +111,8 @@ def signs_view(
                 proposed=_proposed(now, one) if may_move and one.up else (),
             )
         name = _("The plant") if one.position is None else names.get(one.position, "A pump")
-        what = _("{name}, {what}{rise_percent} % since about {day_month}. {end_words}").format(
+        what = _(
+            "{name}, {what}{rise_percent} % since about {day_month}. {end_words}",
             name=name,
             what="+" if one.up else "−",
             rise_percent=one.rise_percent,
@@ -194,13 +195,20 @@ def _answered(one: OneSign, now: PlantState) -> str:
     if newest is None:
         return ""
     said = f"{CAUSES[newest.cause][1]}: {newest.text}" if newest.text else CAUSES[newest.cause][1]
-    found = _("Answered {moment} by {by}: {answer}, {said}.").format(
-        moment=moment(newest.at, now.offset_minutes), by=newest.by, answer=newest.answer, said=said
+    found = _(
+        "Answered {moment} by {by}: {answer}, {said}.",
+        moment=moment(newest.at, now.offset_minutes),
+        by=newest.by,
+        answer=newest.answer,
+        said=said,
     )
     if newest.undone_at is None or newest.undone_by is None:
         return found
-    return _("{found} Taken back {moment} by {undone_by}.").format(
-        found=found, moment=moment(newest.undone_at, now.offset_minutes), undone_by=newest.undone_by
+    return _(
+        "{found} Taken back {moment} by {undone_by}.",
+        found=found,
+        moment=moment(newest.undone_at, now.offset_minutes),
+        undone_by=newest.undone_by,
     )
 
 

@@ -29,9 +29,7 @@ class ManualView:
         """Such as "2 of 5"; empty for the contents."""
         if not self.chapter or not self.part:
             return ""
-        return _("{number} of {total}").format(
-            number=self.part.names.index(self.chapter.name) + 1, total=len(self.part.names)
-        )
+        return _("{number} of {total}", number=self.part.names.index(self.chapter.name) + 1, total=len(self.part.names))
 
     @property
     def around(self) -> tuple[Chapter | None, Chapter | None]:
@@ -47,7 +45,7 @@ def manual_page(view: ManualView, *, light: str, csrf: str) -> str:
     """The page, with the contents beside it."""
     title = view.chapter.title if view.chapter else f"Found: {view.find}" if view.find else _("Contents")
     frame = Frame(
-        title=_("{title} · Manual · Leadline").format(title=title),
+        title=_("{title} · Manual · Leadline", title=title),
         here=view.here,
         subtitle=_("Manual"),
         links=(Link(label=_("To the ship"), href="/"), Link(label=_("Manual"), href=MANUAL, current=not view.chapter)),

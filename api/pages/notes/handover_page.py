@@ -12,6 +12,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.work.handover_facts import HandoverFacts, tag_mark
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.work.handing_over import HandoverReason
+from scheduler.language import gettext as _
 from scheduler.shiptime import ShipOffset
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number
 from scheduler.wording.handover import handover_reasons_words
@@ -80,11 +81,9 @@ def heading_words(facts: HandoverFacts, reasons: Sequence[HandoverReason], note:
         parts.append(inner(count_words(opened, "pump opened up", "pumps opened up")))
     if tags:
         parts.append(inner(count_words(len(tags), "point locked and tagged", "points locked and tagged")))
-    who = "Hand over" if note is None else f"{note['written_by']} hands over"
-    said = f"{who}: {listed(parts)}"
-    return (
-        f"{said}. Signed by one, and it waits for who takes over." if note is not None and not reasons else f"{said}."
-    )
+    who = _("Hand over") if note is None else _("{name} hands over", name=note["written_by"])
+    said = _("{who}: {parts}.", who=who, parts=listed(parts))
+    return said + (_(" Signed by one, and it waits for who takes over.") if note is not None and not reasons else "")
 
 
 def points_shown(facts: HandoverFacts, ticked: Sequence[str]) -> tuple[PointShown, ...]:
@@ -92,8 +91,8 @@ def points_shown(facts: HandoverFacts, ticked: Sequence[str]) -> tuple[PointShow
     return tuple(
         PointShown(
             mark=tag_mark(tag),
-            words=f"{tag['position']}: {tag['tag_no'] or 'no tag number'}, {tag['point']}",
-            lock=f"locked by {tag['placed_by']}",
+            words=f"{tag['position']}: {tag['tag_no'] or _('no tag number')}, {tag['point']}",
+            lock=_("locked by {name}", name=tag["placed_by"]),
             ticked=tag_mark(tag) in ticked,
         )
         for tag in facts.carries["tags_hanging"]
@@ -110,7 +109,7 @@ def handover_parts(facts: HandoverFacts, offset: ShipOffset) -> tuple[HandoverPa
     carries, first = facts.carries, facts.plants[0]
 
     def when(text: object) -> str:
-        return moment(datetime.fromisoformat(str(text)), offset, first.at) if text else "not known"
+        return moment(datetime.fromisoformat(str(text)), offset, first.at) if text else _("not known")
 
     def job(key: object) -> str:
         state = next((now for now in facts.plants if now.job(str(key)) is not None), first)
@@ -118,62 +117,93 @@ def handover_parts(facts: HandoverFacts, offset: ShipOffset) -> tuple[HandoverPa
 
     parts: list[tuple[str, list[tuple[str, str]]]] = [
         (
-            "Jobs open",
+            _("Jobs open"),
             [
                 (
                     job(one["job"]),
-                    f"begun {when(one['since'])}, {'pump opened up' if one['is_open'] else 'pump closed'}",
+                    _(
+                        "begun {when}, {what}",
+                        when=when(one["since"]),
+                        what=_("pump opened up") if one["is_open"] else _("pump closed"),
+                    ),
                 )
                 for one in facts.jobs_open
             ]
             + [
-                (job_words(now.plant, now.at, one.job_id.key), f"open since {moment(one.due_at, offset, now.at)}")
+                (
+                    job_words(now.plant, now.at, one.job_id.key),
+                    _("open since {moment}", moment=moment(one.due_at, offset, now.at)),
+                )
                 for now in facts.plants
                 for one in now.breakdowns
                 if one.job_id.key not in {str(begun["job"]) for begun in facts.jobs_open}
             ],
         ),
         (
-            "Permits, to be issued anew to who takes over",
+            _("Permits, to be issued anew to who takes over"),
             [(one["permit"], job(one["job"])) for one in carries["permits_open"]],
         ),
-        ("Personal locks on the box", [(one["person"], one["position"]) for one in carries["personal_locks"]]),
+        (_("Personal locks on the box"), [(one["person"], one["position"]) for one in carries["personal_locks"]]),
         (
-            "Pumps out",
+            _("Pumps out"),
             [
-                (one["position"], f"since {when(one['since'])}, back {when(one['expected'])}")
+                (
+                    one["position"],
+                    _("since {when}, back {back}", when=when(one["since"]), back=when(one["expected"])),
+                )
                 for one in carries["pumps_out"]
             ],
         ),
         (
-            "Pumps not proved",
-            [(one["position"], f"since {when(one['since'])}; never lead") for one in carries["pumps_not_proved"]],
-        ),
-        (
-            "Lead order",
-            [(", ".join(one["order"]), f"changed {when(one['at'])} by {one['by']}") for one in carries["lead_order"]],
-        ),
-        ("Readings held", [row for now in facts.plants for row in _held(now, offset)]),
-        (
-            "Postponements and lower minima",
+            _("Pumps not proved"),
             [
-                (job(one["job"]), f"to {when(one['to_at'])} asked by {one['asked_by']}, not decided")
+                (one["position"], _("since {when}; never lead", when=when(one["since"])))
+                for one in carries["pumps_not_proved"]
+            ],
+        ),
+        (
+            _("Lead order"),
+            [
+                (", ".join(one["order"]), _("changed {when} by {name}", when=when(one["at"]), name=one["by"]))
+                for one in carries["lead_order"]
+            ],
+        ),
+        (_("Readings held"), [row for now in facts.plants for row in _held(now, offset)]),
+        (
+            _("Postponements and lower minima"),
+            [
+                (
+                    job(one["job"]),
+                    _("to {when} asked by {name}, not decided", when=when(one["to_at"]), name=one["asked_by"]),
+                )
                 for one in carries["postponements_asked"]
             ]
             + [
-                (f"{number(one['minimum_swept_m3_per_h'], 1)} {M3H}", f"lower minimum until {when(one['to_at'])}")
+                (
+                    f"{number(one['minimum_swept_m3_per_h'], 1)} {M3H}",
+                    _("lower minimum until {when}", when=when(one["to_at"])),
+                )
                 for one in carries["lower_minima"]
             ],
         ),
         (
-            "Parts short",
-            [(one["part"], f"{one['aboard']} aboard, {one['need']} needed") for one in carries["parts_short"]],
+            _("Parts short"),
+            [
+                (one["part"], _("{aboard} aboard, {need} needed", aboard=one["aboard"], need=one["need"]))
+                for one in carries["parts_short"]
+            ],
         ),
         (
-            "Not fitted, or passing",
-            [(f"{one['position']} {one['point']}", f"not fitted: {one['reason']}") for one in facts.points_not_fitted]
+            _("Not fitted, or passing"),
+            [
+                (f"{one['position']} {one['point']}", _("not fitted: {reason}", reason=one["reason"]))
+                for one in facts.points_not_fitted
+            ]
             + [
-                (f"{one['position']} {one['point']}", f"passes; {one['instead'] or 'nothing'} isolates instead")
+                (
+                    f"{one['position']} {one['point']}",
+                    _("passes; {other} isolates instead", other=one["instead"] or _("nothing")),
+                )
                 for one in facts.points_passing
             ],
         ),

@@ -27,6 +27,8 @@ from scheduler.actions.work import handover
 from scheduler.actions.work.handover_facts import handover_changed, handover_facts
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
 router = APIRouter(include_in_schema=False)
 TICK = "looked:"
@@ -75,14 +77,14 @@ def _without_secret(values: Mapping[str, str]) -> dict[str, str]:
     return {name: value for name, value in values.items() if name != "passphrase"}
 
 
-_DONE = {"given": "Signed. It waits for who takes over.", "taken": "Signed: you have taken over."}
+_DONE = {"given": marked("Signed. It waits for who takes over."), "taken": marked("Signed: you have taken over.")}
 
 
 def _answer(
     request: Request, context: Context, who: Asking, vessel_id: str, refused: FormRefusal | None = None
 ) -> Response:
     here = f"/vessels/{vessel_id}/handover"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Handover", "handover")
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Handover"), "handover")
     facts = handover_facts(context, who.actor, vessel_id)
     newest = next(iter(handover.handovers_of(context, vessel_id)), None)
     note = newest if newest is not None and newest["signed_by"] is None else None
@@ -103,7 +105,7 @@ def _answer(
         changed=bool(changed),
         may_sign=frame.may(who, "POST", _DOOR) and who.csrf is not None,
         shared=who.shared or bool(who.actor.authentication and who.actor.authentication.device_users),
-        done=_DONE.get(request.query_params.get("done", ""), ""),
+        done=_(done) if (done := _DONE.get(request.query_params.get("done", ""))) else "",
         values={} if refused is None else _without_secret(refused.values),
         faults={} if refused is None else refused.faults,
         says="" if refused is None else refused.error.says,

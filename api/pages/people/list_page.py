@@ -112,7 +112,7 @@ def people_page(view: PeopleView, *, light: str, csrf: str) -> str:
         may={role: _(words) for role, words in MAY.items()},
         whose=[("", _("a gateway: posts counters"))] * view.may_manage
         + [
-            (one.key, _("{name}: does what this person may").format(name=one.person.name))
+            (one.key, _("{name}: does what this person may", name=one.person.name))
             for one in lines
             if one.person.withdrawn_at is None and (one.person.own or one.person.manageable)
         ],
@@ -122,9 +122,9 @@ def people_page(view: PeopleView, *, light: str, csrf: str) -> str:
 def people_heading(view: PeopleView) -> str:
     """The answer: who is just being signed in, or how many there are and how many of them are signed in nowhere."""
     if view.link is not None:
-        return _("{name}: point the phone's camera at the code.").format(name=view.link.name)
+        return _("{name}: point the phone's camera at the code.", name=view.link.name)
     if view.key is not None:
-        return _("The key for {label}, shown this once.").format(label=view.key.label)
+        return _("The key for {label}, shown this once.", label=view.key.label)
     there = [one for one in view.people if one.withdrawn_at is None]
     said = count_words(len(there), "person", "people")
     nowhere = [one.name for one in there if (one.manageable or one.own) and not one.sessions]
@@ -134,7 +134,7 @@ def people_heading(view: PeopleView) -> str:
         return ngettext(
             "{said}; {names} is signed in nowhere.", "{said}; {names} are signed in nowhere.", len(nowhere)
         ).format(said=said, names=listed(nowhere))
-    return _("{said}; {total} of them are signed in nowhere.").format(said=said, total=len(nowhere))
+    return _("{said}; {total} of them are signed in nowhere.", said=said, total=len(nowhere))
 
 
 def _line(one: PersonShown, view: PeopleView, names: Mapping[str, str], offset_minutes: int) -> PersonLine:
@@ -155,34 +155,32 @@ def _line(one: PersonShown, view: PeopleView, names: Mapping[str, str], offset_m
 def device_words(session: SessionShown, offset_minutes: int) -> str:
     """Where and since when somebody is signed in: "phone, by a link of Demo chief, since Mon 30 Nov 14:05, seen Mon 30 Nov 15:20"."""
     device = session.computer or (_("phone") if session.mobile else _("computer"))
-    by = _(BY[session.proof]) + (
-        _(" of {maker}").format(maker=session.link_by.partition(",")[0]) if session.link_by else ""
-    )
+    by = _(BY[session.proof]) + (_(" of {maker}", maker=session.link_by.partition(",")[0]) if session.link_by else "")
     since, seen_at = moment(session.since_at, offset_minutes), session.seen_at
     seen = (
         ""
         if seen_at is None or seen_at == session.since_at
-        else _(", seen {moment}").format(moment=moment(seen_at, offset_minutes))
+        else _(", seen {moment}", moment=moment(seen_at, offset_minutes))
     )
-    return _("{device}, {by}, since {since}{seen}").format(device=device, by=by, since=since, seen=seen)
+    return _("{device}, {by}, since {since}{seen}", device=device, by=by, since=since, seen=seen)
 
 
 def key_words(one: KeyShown, names: Mapping[str, str], offset_minutes: int) -> str:
     """Whose a key is, what it may, when it was used last and until when it is good."""
     where = names.get(one.vessel_id or "", one.vessel_id) if one.vessel_id else _("every ship")
     whose = (
-        _("{person}, as {value}").format(person=one.person, value=one.role.value)
+        _("{person}, as {value}", person=one.person, value=one.role.value)
         if one.person
         else f"{where}: {_(MAY[one.role])}"
     )
     used = (
         _("not used yet")
         if one.last_used_at is None
-        else _("last used {moment}").format(moment=moment(one.last_used_at, offset_minutes))
+        else _("last used {moment}", moment=moment(one.last_used_at, offset_minutes))
     )
     if one.state == "withdrawn" and one.revoked_at is not None:
         return f"{whose}. Withdrawn {moment(one.revoked_at, offset_minutes)}, {used}."
     if one.expires_at is None:
-        return _("{whose}. Good until withdrawn, {used}.").format(whose=whose, used=used)
+        return _("{whose}. Good until withdrawn, {used}.", whose=whose, used=used)
     ends = _("Ran out") if one.state == "run out" else _("Good until")
     return f"{whose}. {ends} {moment(one.expires_at, offset_minutes)}, {used}."

@@ -58,11 +58,9 @@ def own_heading(view: OwnView) -> str:
     """What to do next, or since when the passphrase stands."""
     offset = view.frame.utc_offset_minutes
     if view.passphrase_at is None:
-        return _("{name}: choose a passphrase, and nobody has to sign you in again.").format(name=view.name)
+        return _("{name}: choose a passphrase, and nobody has to sign you in again.", name=view.name)
     if view.proved_at is not None:
-        return _("{name}: you gave your passphrase at {clock}.").format(
-            name=view.name, clock=clock(view.proved_at, offset)
-        )
-    return _("{name}: your passphrase stands since {moment}.").format(
-        name=view.name, moment=moment(view.passphrase_at, offset)
+        return _("{name}: you gave your passphrase at {clock}.", name=view.name, clock=clock(view.proved_at, offset))
+    return _(
+        "{name}: your passphrase stands since {moment}.", name=view.name, moment=moment(view.passphrase_at, offset)
     )

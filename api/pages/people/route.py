@@ -140,7 +140,7 @@ async def sign_out(request: Request, context: ContextDep, who: AskingDep) -> Res
 
 
 def _outside(title: str) -> Frame:
-    return Frame(title=_("{title} · Leadline").format(title=title), here="/sign-in")
+    return Frame(title=_("{title} · Leadline", title=title), here="/sign-in")
 
 
 def sign_in_answer(request: Request, error: NotSignedIn, status: int) -> Response:

@@ -22,6 +22,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.domain.vessel.naming import short_kind
+from scheduler.language import gettext as _
 from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND
@@ -45,7 +46,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     margins = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now), ends_at), ends_at))
     stored, newer = now.taken or now.proposed, plan_line.newer_plan(now)
     view = PlanView(
-        frame=frame.frame_of(now, who, here, "Plan", "plan"),
+        frame=frame.frame_of(now, who, here, _("Plan"), "plan"),
         plant=now.plant.name,
         plant_href=f"/plants/{now.plant.id}",
         here=here,
@@ -154,7 +155,7 @@ def _slots(
     names, shared, spread = _job_names(now), dict(stored.shared()), dict(stored.plan.unsettled)
     with_key = {**{first: second for second, first in shared.items()}, **shared}
     found = []
-    for key, (_, end_at) in stored.times().items():
+    for key, (_start_at, end_at) in stored.times().items():
         if key not in lines or end_at <= now.at:
             continue
         late = told[key].days_late if key in told else None
@@ -229,7 +230,7 @@ def _lines(now: PlantState, jobs: Sequence[SlotLine | LateLine]) -> tuple[Window
     for one in jobs:
         marks.setdefault(one.job.due.position or "", []).append(_mark(one))
     lines = [
-        WindowLine(name=p.name, marks=tuple(marks.get(p.name, ())), says="no job planned in these days")
+        WindowLine(name=p.name, marks=tuple(marks.get(p.name, ())), says=_("no job planned in these days"))
         for p in now.plant.positions
     ]
     other = [

@@ -17,6 +17,7 @@ from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import moment, ship
@@ -66,9 +67,9 @@ def start_of(values: Mapping[str, str], offset_minutes: int) -> datetime:
         Refused: with a fault for each field that cannot be read.
     """
     fields = Fields(values)
-    day = fields.day("day", empty="a day is expected, as 2026-11-25")
-    at = fields.time("at", empty="a time is expected, as 14:00")
-    fields.check("The day or the time cannot be read.")
+    day = fields.day("day", empty=_("a day is expected, as 2026-11-25"))
+    at = fields.time("at", empty=_("a time is expected, as 14:00"))
+    fields.check(_("The day or the time cannot be read."))
     assert day is not None
     assert at is not None
     return instant_of(datetime.combine(day, at), offset_minutes)
@@ -106,15 +107,30 @@ def changed_since(
     said = []
     for one in moves:
         if one.undone_at is not None and one.undone_at >= since:
-            said.append(f"Move {one.number} of {one.name} was undone by {one.undone_by}.")
+            said.append(
+                _(
+                    "Move {number} of {name} was undone by {undone_by}.",
+                    number=one.number,
+                    name=one.name,
+                    undone_by=one.undone_by,
+                )
+            )
         elif one.at >= since:
-            said.append(f"{one.name} was set to {moment(one.to_at, offset)} by {one.by}.")
+            said.append(
+                _("{name} was set to {moment} by {by}.", name=one.name, moment=moment(one.to_at, offset), by=one.by)
+            )
     taken_at = now.taken.taken_at if now.taken else None
     if not said and taken_at is not None:
-        said.append(f"The plan aboard was taken {moment(taken_at, offset)}.")
+        said.append(_("The plan aboard was taken {moment}.", moment=moment(taken_at, offset)))
     stands = planned_start(now, key)
     if stands is not None and seen_at is not None and stands != seen_at:
-        said.append(f"{job_words(now.plant, now.at, key)} now stands on {moment(stands, offset)}.")
+        said.append(
+            _(
+                "{job_words} now stands on {moment}.",
+                job_words=job_words(now.plant, now.at, key),
+                moment=moment(stands, offset),
+            )
+        )
     return tuple(said)
 
 

@@ -14,6 +14,7 @@ from api.pages.plant import rows as plant_rows
 from api.pages.shared import job_line
 from api.pages.shared.layout import render
 from api.pages.shared.margin import least_said, minimum_words
+from scheduler.language import gettext as _
 from scheduler.wording.figures import M3H, moment, number, short_date
 
 STRIPS = {7: 1, 28: 2, 90: 3}
@@ -78,7 +79,7 @@ def pictures(view: PlanView) -> tuple[Picture, tuple[Picture, ...]]:
     narrow = []
     for n in range(strips):
         first = view.now_at - ago if n == 0 else view.now_at + n * step
-        part = f", part {n + 1} of {strips}" if strips > 1 else ""
+        part = _(", part {n} of {strips}", n=n + 1, strips=strips) if strips > 1 else ""
         narrow.append(_picture(view, first, view.now_at + (n + 1) * step, 358, 110, part, scale))
     return wide, tuple(narrow)
 
@@ -117,7 +118,7 @@ def move_picture(view: PlanView) -> Markup:
     if tried is None or view.move is None:
         return Markup("")
     offset = view.frame.utc_offset_minutes
-    said = "it holds" if tried.holds else tried.against[0] if tried.against else "it does not hold"
+    said = _("it holds") if tried.holds else tried.against[0] if tried.against else _("it does not hold")
     return drawing.margin_chart(
         tried.margins,
         tried.plumbs,
@@ -127,16 +128,18 @@ def move_picture(view: PlanView) -> Markup:
         utc_offset_minutes=offset,
         width=400,
         depth=110,
-        name=f"Preview of {view.move.name} on {moment(tried.start_at, offset)}: {said}",
+        name=_(
+            "Preview of {job} on {moment}: {said}", job=view.move.name, moment=moment(tried.start_at, offset), said=said
+        ),
     )
 
 
 def slot_margin_words(view: PlanView) -> str:
     """The margin drawing in words."""
     if not view.margins:
-        return "Margin over minimum vacuum capacity: not worked out yet. "
+        return _("Margin over minimum vacuum capacity: not worked out yet. ")
     figure, when = least_said(view.margins, view.frame.utc_offset_minutes)
-    return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. "
+    return _("Margin over minimum vacuum capacity. Least {figure} {m3h}, {when}. ", figure=figure, m3h=M3H, when=when)
 
 
 def _row(slot: SlotLine, view: PlanView) -> SlotListRow:
@@ -155,7 +158,11 @@ def _bar(bar: BlockerLine, offset: int) -> tuple[str, str, str]:
     """(how many starts and when, what forbids them, what lacks) as printed."""
     if bar.starts > 1:
         first, last = short_date(bar.from_at, offset), short_date(bar.to_at, offset)
-        when = f"{bar.starts} starts, {first if first == last else f'{first} to {last}'}"
+        when = _(
+            "{starts} starts, {first}",
+            starts=bar.starts,
+            first=first if first == last else _("{first} to {last}", first=first, last=last),
+        )
     else:
         when = moment(bar.from_at, offset)
     lacking = f"{number(bar.lacking_m3_per_h, 1)} {M3H}" if bar.lacking_m3_per_h else ""

@@ -8,6 +8,7 @@ from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import StoredPlan
+from scheduler.language import gettext as _
 from scheduler.wording.figures import moment
 from scheduler.wording.names import job_words
 from scheduler.wording.plan import remark_words, shortfall_words
@@ -50,9 +51,13 @@ def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: 
             name = job_words(now.plant, now.at, moved.key)
             old, new = (None if at is None else moment(at, now.offset_minutes) for at in (moved.from_at, moved.to_at))
             if new is None:
-                changes.append(f"{name} of {old} leaves the plan.")
+                changes.append(_("{name} of {old} leaves the plan.", name=name, old=old))
             else:
-                changes.append(f"{name} moves from {old} to {new}." if old else f"{name} comes in on {new}.")
+                changes.append(
+                    _("{name} moves from {old} to {new}.", name=name, old=old, new=new)
+                    if old
+                    else _("{name} comes in on {new}.", name=name, new=new)
+                )
     return PlanLine(
         digest=stored.digest,
         made_at=stored.made_at,
@@ -73,8 +78,8 @@ def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: 
 
 def plan_words(plan: PlanLine, offset_minutes: int) -> str:
     """One sentence on a plan: proven or not, when made and taken."""
-    proof = "proven best" if plan.proven else "not proven best"
-    made = f"Lawful, {proof}, made {moment(plan.made_at, offset_minutes)}"
+    proof = _("proven best") if plan.proven else _("not proven best")
+    made = _("Lawful, {proof}, made {moment}", proof=proof, moment=moment(plan.made_at, offset_minutes))
     if plan.taken_at is None:
-        return f"{made}. Not taken yet."
-    return f"{made}, taken {moment(plan.taken_at, offset_minutes)}."
+        return _("{made}. Not taken yet.", made=made)
+    return _("{made}, taken {moment}.", made=made, moment=moment(plan.taken_at, offset_minutes))

@@ -24,6 +24,8 @@ from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, NotFound, Refused, Stale
+from scheduler.language import gettext as _
+from scheduler.language import ngettext
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording import names
 
@@ -143,7 +145,7 @@ def _chosen(start: str) -> datetime:
     at = read_instant(start)
     if at is None:
         raise Refused(
-            "Choose one of the times that hold, then set it.", faults=[("/start", "one of the times is expected")]
+            _("Choose one of the times that hold, then set it."), faults=[("/start", _("one of the times is expected"))]
         )
     return at
 
@@ -155,7 +157,7 @@ def _refused_move(
     values, error = refused.values, refused.error
     key, looked_at, seen_at = values.get("job", ""), *(read_instant(values.get(n)) for n in ("looked_at", "seen_at"))
     changed = changed_since(now, view.moves, looked_at, key, seen_at) if isinstance(error, Stale) else ()
-    says = "Not set: it does not hold there." if error.more.get("against") else error.says
+    says = _("Not set: it does not hold there.") if error.more.get("against") else error.says
     view = _moving(context, now, view, key, MoveForm(values=values, says=says, changed=changed))
     return page_answer(request, who, plan_page, view, refused.status)
 
@@ -190,19 +192,23 @@ def _days(sent: Any) -> int:
 def _notice(view: PlanView, done: str) -> str:
     """What has just been done, in words."""
     if done == "taken" and view.plan is not None and view.plan.taken_at is not None and view.newer is None:
-        return "The plan is taken: it is the plan aboard, and the calendar shows it."
-    word, _, number = done.partition("-")
+        return _("The plan is taken: it is the plan aboard, and the calendar shows it.")
+    word, _dash, number = done.partition("-")
     if word in ("set", "undone"):
         found = next((one for one in view.moves if str(one.number) == number), None)
         return "" if found is None else move_words(found, view.frame.utc_offset_minutes, undone=word == "undone")
     if done != "again" or view.plan is None:
         return ""
     if view.newer is None:
-        return "Planned again: nothing changes."
+        return _("Planned again: nothing changes.")
     if view.plan.taken_at is None:
-        return "Planned. Look at it, then take it."
+        return _("Planned. Look at it, then take it.")
     count = len(view.newer.changes)
-    return f"Planned again: {count} slot{'' if count == 1 else 's'} would change. Nothing is taken yet."
+    return ngettext(
+        "Planned again: {count} slot would change. Nothing is taken yet.",
+        "Planned again: {count} slots would change. Nothing is taken yet.",
+        count,
+    ).format(count=count)
 
 
 def _help(context: Context, now: PlantState, key: str) -> Help:

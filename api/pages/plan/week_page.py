@@ -12,6 +12,7 @@ from api.pages.shared.margin import MarginStretch, least_said
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.work.handover_facts import HandoverFacts
 from scheduler.domain.base.enums import JobState
+from scheduler.language import gettext as _
 from scheduler.wording.due import job_name, state_alone
 from scheduler.wording.figures import (
     M3H,
@@ -101,17 +102,22 @@ def week_view(
     ends_at = now.at + timedelta(days=DAYS - 1)
     inside = [one for one in margins if one.from_at < ends_at]
     least, when = least_said(inside, offset)
-    said = count_words(len(planned), "job", "jobs") + " in eight days"
-    changes = [f"clock {moment(at, offset)}" for at, _ in now.clock_changes if at < ends_at]
+    said = count_words(len(planned), "job", "jobs") + _(" in eight days")
+    changes = [_("clock {moment}", moment=moment(at, offset)) for at, _minutes in now.clock_changes if at < ends_at]
     return WeekView(
         frame=frame,
-        heading=f"{said}. Least margin {least}, {when}." if least else f"{said}.",
-        sub="; ".join([f"Printed {moment(now.at, offset)}, and what is decided after that is not on it", *changes]),
+        heading=_("{said}. Least margin {least}, {when}.", said=said, least=least, when=when) if least else f"{said}.",
+        sub="; ".join(
+            [
+                _("Printed {moment}, and what is decided after that is not on it", moment=moment(now.at, offset)),
+                *changes,
+            ]
+        ),
         days=days,
         counters=tuple(
             WeekCounter(
                 position=position.name,
-                shows="not read"
+                shows=_("not read")
                 if figure is None
                 else f"{figure_words(figure)}, {unit_short(figure.seconds_per_count)}",
             )
@@ -120,10 +126,17 @@ def week_view(
         ),
         trips=_trips(inside, offset),
         undecided=tuple(
-            f"{job_words(now.plant, now.at, str(one['job']))}, to {moment(datetime.fromisoformat(str(one['to_at'])), offset)}"
+            _(
+                "{job_words}, to {moment}",
+                job_words=job_words(now.plant, now.at, str(one["job"])),
+                moment=moment(datetime.fromisoformat(str(one["to_at"])), offset),
+            )
             for one in facts.carries["postponements_asked"]
         ),
-        short=tuple(f"{one['part']}: {one['aboard']} of {one['need']}" for one in facts.carries["parts_short"]),
+        short=tuple(
+            _("{part}: {aboard} of {need}", part=one["part"], aboard=one["aboard"], need=one["need"])
+            for one in facts.carries["parts_short"]
+        ),
         unplanned=tuple(
             f"{job_name(line.due)}: {inner(state_alone(line.due, now.at, offset))}"
             for line in jobs
@@ -150,7 +163,13 @@ def _week_day(now: PlantState, jobs: Sequence[JobLine], margins: Sequence[Margin
         if ship(one.from_at, offset).date() <= on <= ship(one.to_at, offset).date()
     ]
     low, high = (number(min(least)), number(max(least))) if least else ("", "")
-    minimum = "" if not least else f"minimum {low} {M3H}" if low == high else f"minimum {low} to {high} {M3H}"
+    minimum = (
+        ""
+        if not least
+        else _("minimum {low} {m3h}", low=low, m3h=M3H)
+        if low == high
+        else _("minimum {low} to {high} {m3h}", low=low, high=high, m3h=M3H)
+    )
     near = day_words(at, now.at, offset)
     return WeekDay(
         name=f"{short_date(at, offset)}{f', {near}' if ahead < 2 else ''}",
@@ -166,7 +185,7 @@ def _week_job(line: JobLine, now: PlantState) -> WeekJob:
     same = ship(line.slot_to_at, offset).date() == ship(line.slot_from_at, offset).date()
     until = clock(line.slot_to_at, offset) if same else moment(line.slot_to_at, offset)
     return WeekJob(
-        time=f"{clock(line.slot_from_at, offset)} to {until}",
+        time=_("{clock} to {until}", clock=clock(line.slot_from_at, offset), until=until),
         name=job_name(line.due),
         href=line.href,
         why=state_alone(line.due, now.at, offset),
@@ -179,10 +198,13 @@ def _trips(margins: Sequence[MarginStretch], offset: int) -> str:
     """By how much the plant would be short, day by day."""
     short = [one for one in margins if one.largest_m3_per_h is not None and one.margin_m3_per_h < one.largest_m3_per_h]
     if not short:
-        return "The others still give the minimum in all eight days."
+        return _("The others still give the minimum in all eight days.")
     worst: dict[date, float] = {}
     for one in short:
         on = ship(one.from_at, offset).date()
         worst[on] = max(worst.get(on, 0.0), (one.largest_m3_per_h or 0) - one.margin_m3_per_h)
-    said = [f"{on:%a} {on.day} {on:%b} by up to {number(math.ceil(by))}" for on, by in sorted(worst.items())]
-    return f"Short {listed(said)} {M3H}. Leave the others running in AUTO; do not open them up."
+    said = [
+        _("{day} by up to {number}").format(day=f"{on:%a} {on.day} {on:%b}", number=number(math.ceil(by)))
+        for on, by in sorted(worst.items())
+    ]
+    return _("Short {names} {m3h}. Leave the others running in AUTO; do not open them up.", names=listed(said), m3h=M3H)

@@ -13,6 +13,7 @@ from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work.handover_facts import handover_facts
+from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -28,7 +29,7 @@ def week(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -
     problem, plan = planning.as_now(now, context)
     view = week_view(
         now,
-        frame_of(now, who, request.url.path, f"Week on paper, {DAYS} days", "week"),
+        frame_of(now, who, request.url.path, _("Week on paper, {days} days", days=DAYS), "week"),
         job_lines(now, context),
         margin_stretches(problem, plan.slots, positions_of(now)),
         facts,

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from api.pages.plan.view import ReasonsLine
+from scheduler.language import gettext as _
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
-from scheduler.wording.figures import inner
+from scheduler.wording.figures import inner, listed
 from scheduler.wording.plan import PlanWords
 from scheduler.wording.reasons import reason_words
 
@@ -37,6 +38,9 @@ _BEST_DAY = PlaceReason(code=ReasonCode.BEST_DAY)
 
 
 def _counted(names: Sequence[str]) -> str:
-    each = [name if (n := names.count(name)) == 1 else f"{name} ({n} times)" for name in dict.fromkeys(names)]
+    each = [
+        name if (n := names.count(name)) == 1 else _("{name} ({n} times)", name=name, n=n)
+        for name in dict.fromkeys(names)
+    ]
     each[1:] = [inner(name) for name in each[1:]]
-    return each[0] if len(each) == 1 else f"{', '.join(each[:-1])} and {each[-1]}"
+    return listed(each)

@@ -96,7 +96,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     label = short_kind(kind.name)
     due = job.due if job else None
     if due is None or due.since_seconds is None:
-        said = _("{name}: no running hours known").format(name=kind.name)
+        said = _("{name}: no running hours known", name=kind.name)
         return drawing.TubeFigure(
             label=label,
             words=said,
@@ -115,8 +115,12 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     hours = number(due.since_seconds // 3600)
     return drawing.TubeFigure(
         label=label,
-        words=_("{name} {hours} of {number} running h, {value}").format(
-            name=kind.name, hours=hours, number=number(interval // 3600), value=due.state.value
+        words=_(
+            "{name} {hours} of {number} running h, {value}",
+            name=kind.name,
+            hours=hours,
+            number=number(interval // 3600),
+            value=due.state.value,
         ),
         hours=hours,
         share=due.since_seconds / interval,
@@ -177,10 +181,10 @@ def _silent_said(pump: PumpRow, offset: int) -> str:
     """Since when its counter is silent, and the hours it is likely to have run since."""
     if pump.silent_since_at is None:
         return ""
-    said = _("Counter silent since {short_date}").format(short_date=short_date(pump.silent_since_at, offset))
+    said = _("Counter silent since {short_date}", short_date=short_date(pump.silent_since_at, offset))
     if pump.projected_hours is not None and pump.hours is not None and pump.hours.hours < pump.projected_hours:
-        said += _(", about {number}{nbsp}h more by now").format(
-            number=number(pump.projected_hours - pump.hours.hours), nbsp=NBSP
+        said += _(
+            ", about {number}{nbsp}h more by now", number=number(pump.projected_hours - pump.hours.hours), nbsp=NBSP
         )
     return said
 
@@ -194,8 +198,13 @@ def _since_said(pressing: JobLine | None, pump: PumpRow, now_at: datetime, offse
     if due.since_seconds is None or not due.interval_seconds or counter is None:
         return f"{kind} {brief_words(due, now_at, offset)}"
     since, interval = number(due.since_seconds // _HOUR), number(due.interval_seconds // _HOUR)
-    return _("{kind} {since} of {interval}{nbsp}h, due at counter {counter}").format(
-        kind=kind, since=since, interval=interval, nbsp=NBSP, counter=counter
+    return _(
+        "{kind} {since} of {interval}{nbsp}h, due at counter {counter}",
+        kind=kind,
+        since=since,
+        interval=interval,
+        nbsp=NBSP,
+        counter=counter,
     )
 
 
@@ -267,6 +276,10 @@ def chart_words(view: PlantView) -> str:
         return _("Margin over minimum vacuum capacity: not worked out yet.")
     figure, when = least_words(view)
     minimum = minimum_words(view.margins)
-    return _("Margin over minimum vacuum capacity. Least {figure} {m3h}, {when}. Minimum: {minimum}.").format(
-        figure=figure, m3h=M3H, when=when, minimum=minimum
+    return _(
+        "Margin over minimum vacuum capacity. Least {figure} {m3h}, {when}. Minimum: {minimum}.",
+        figure=figure,
+        m3h=M3H,
+        when=when,
+        minimum=minimum,
     )

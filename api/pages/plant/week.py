@@ -72,9 +72,7 @@ def _line(group: Sequence[JobLine], view: PlantView) -> WeekLine:
     when, day = _when(first, view.now_at, offset)
     words = brief_words(first.due, view.now_at, offset)
     if len(group) > 1:
-        words = _("one isolation; {names}").format(
-            names=listed([brief_words(job.due, view.now_at, offset) for job in group])
-        )
+        words = _("one isolation; {names}", names=listed([brief_words(job.due, view.now_at, offset) for job in group]))
     margins = [job.margin_m3_per_h for job in group if job.margin_m3_per_h is not None]
     return WeekLine(
         when=when,
@@ -98,19 +96,17 @@ def _when(job: JobLine, now_at: datetime, offset: int) -> tuple[str, str]:
     near = day_words(job.slot_from_at, now_at, offset)
     day = near if near in ("today", "tomorrow") else short_date(job.slot_from_at, offset)
     if not same:
-        return _("from {clock}").format(clock=clock(job.slot_from_at, offset)), _("{day} to {short_date}").format(
-            day=day, short_date=short_date(job.slot_to_at, offset)
+        return _("from {clock}", clock=clock(job.slot_from_at, offset)), _(
+            "{day} to {short_date}", day=day, short_date=short_date(job.slot_to_at, offset)
         )
-    return _("{clock} to {clock_2}").format(
-        clock=clock(job.slot_from_at, offset), clock_2=clock(job.slot_to_at, offset)
-    ), day
+    return _("{clock} to {clock_2}", clock=clock(job.slot_from_at, offset), clock_2=clock(job.slot_to_at, offset)), day
 
 
 def due_at_counter(job: JobLine, view: PlantView) -> str:
     """ "due at counter 24 761", in the counter's own unit; empty where no counter says when it is due."""
     shows = next((pump.shows for pump in view.pumps if pump.position == job.due.position), None)
     figure = counter_at_due(job, shows)
-    return "" if figure is None else _("due at counter {figure}").format(figure=figure)
+    return "" if figure is None else _("due at counter {figure}", figure=figure)
 
 
 def counter_at_due(job: JobLine, shows: CounterShows | None) -> str | None:

@@ -34,10 +34,10 @@ def open_pump_words(pump: PumpRow, now_at: datetime, offset_minutes: int) -> str
         return ""
     since = short_date(outage.from_at, offset_minutes)
     if not pump.down_at(now_at):
-        return _("Not proved since {since}").format(since=since)
+        return _("Not proved since {since}", since=since)
     if outage.to_at is not None:
-        return _("Down since {since}, back {moment}").format(since=since, moment=moment(outage.to_at, offset_minutes))
-    return _("Down since {since}; {return_words}").format(since=since, return_words=return_words(pump, offset_minutes))
+        return _("Down since {since}, back {moment}", since=since, moment=moment(outage.to_at, offset_minutes))
+    return _("Down since {since}; {return_words}", since=since, return_words=return_words(pump, offset_minutes))
 
 
 def return_words(pump: PumpRow, offset_minutes: int) -> str:
@@ -46,9 +46,7 @@ def return_words(pump: PumpRow, offset_minutes: int) -> str:
         return _("the time it was expected back has passed: say when it is back")
     day = moment(pump.back.at, offset_minutes)
     return (
-        _("return not known, plans assume {day}").format(day=day)
-        if pump.back.assumed
-        else _("expected back {day}").format(day=day)
+        _("return not known, plans assume {day}", day=day) if pump.back.assumed else _("expected back {day}", day=day)
     )
 
 
@@ -56,12 +54,14 @@ def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
     """What is past its limit or past due, in one sentence; empty when nothing is. Both in rank order."""
     if late:
         name = job_name(late[0].due)
-        said = _("{name} is past its limit").format(name=name) if len(late) == 1 else ""
-        said = said or _("{counted} past their limit, {name} the longest").format(
-            counted=count_words(len(late), "job is", "jobs are"), name=name
+        said = _("{name} is past its limit", name=name) if len(late) == 1 else ""
+        said = said or _(
+            "{counted} past their limit, {name} the longest",
+            counted=count_words(len(late), "job is", "jobs are"),
+            name=name,
         )
         return said + (
-            _(", and {counted} past due.").format(counted=inner(count_words(len(past), "more is", "more are")))
+            _(", and {counted} past due.", counted=inner(count_words(len(past), "more is", "more are")))
             if past
             else "."
         )
@@ -69,10 +69,8 @@ def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
         return ""
     name = job_name(past[0].due)
     if len(past) == 1:
-        return _("{name} is past due.").format(name=name)
-    return _("{counted} past due, {name} the longest.").format(
-        counted=count_words(len(past), "job is", "jobs are"), name=name
-    )
+        return _("{name} is past due.", name=name)
+    return _("{counted} past due, {name} the longest.", counted=count_words(len(past), "job is", "jobs are"), name=name)
 
 
 def unknown_words(view: PlantView) -> str:
@@ -81,7 +79,7 @@ def unknown_words(view: PlantView) -> str:
     if not unknown:
         return ""
     many = inner(count_words(len(unknown), "job is", "jobs are"))
-    return _("When it was last done is not known: {many} planned as due now.").format(many=many)
+    return _("When it was last done is not known: {many} planned as due now.", many=many)
 
 
 def jobs_sentence(view: PlantView) -> str:
@@ -103,22 +101,22 @@ def jobs_sentence(view: PlantView) -> str:
     if late_words:
         return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
-        return _("No running hours have been read yet. {broken}").format(broken=broken).strip()
+        return _("No running hours have been read yet. {broken}", broken=broken).strip()
     if broken:
         return broken
     silent = [p for p in view.pumps if p.silent_since_at is not None]
     if silent:
         names = listed([p.position for p in silent])
         if len(silent) == 1:
-            return _("The counter of {names} is silent; its due dates are estimated.").format(names=names)
-        return _("The counters of {names} are silent; their due dates are estimated.").format(names=names)
+            return _("The counter of {names} is silent; its due dates are estimated.", names=names)
+        return _("The counters of {names} are silent; their due dates are estimated.", names=names)
     coming = (JobState.AHEAD, JobState.WINDOW_OPEN, JobState.POSTPONED)
     ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
     if not ahead:
         return _("Nothing is due: no open job is known.")
     first = min(ahead, key=lambda j: (meets_at(j.due), j.due.job_id.key))
     date = long_date(meets_at(first.due), offset, view.now_at)
-    return _("Nothing is due before {date}: {name} comes first.").format(date=date, name=inner(job_name(first.due)))
+    return _("Nothing is due before {date}: {name} comes first.", date=date, name=inner(job_name(first.due)))
 
 
 def capacity_sentence(view: PlantView) -> str:
@@ -141,38 +139,43 @@ def capacity_sentence(view: PlantView) -> str:
         if first[0].from_at <= view.now_at < first[-1].to_at:
             end = first[-1].to_at
             until = (
-                _(" until {moment}").format(moment=moment(end, offset))
+                _(" until {moment}", moment=moment(end, offset))
                 if end < max(r.to_at for r in view.margins)
-                else _(" to {to} at least").format(to=to)
+                else _(" to {to} at least", to=to)
             )
-            return _("Capacity is short by {lacking}{nbsp}{m3h} now,{until}.").format(
-                lacking=lacking, nbsp=NBSP, m3h=M3H, until=until
+            return _(
+                "Capacity is short by {lacking}{nbsp}{m3h} now,{until}.",
+                lacking=lacking,
+                nbsp=NBSP,
+                m3h=M3H,
+                until=until,
             )
         again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
-        more = _(" and again on {again}").format(again=again) if len(stretches) == 2 else ""
+        more = _(" and again on {again}", again=again) if len(stretches) == 2 else ""
         more = more or (
-            _(" and {counted} more").format(counted=inner(count_words(len(stretches) - 1, "time", "times")))
-            if again
-            else ""
+            _(" and {counted} more", counted=inner(count_words(len(stretches) - 1, "time", "times"))) if again else ""
         )
         deepest = number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
         when = long_date(first[0].from_at, offset, view.now_at)
         most = _(" at most") if again else ""
-        return _("{basis}, capacity is short on {when}{more}, by {deepest}{nbsp}{m3h}{most}.").format(
-            basis=basis, when=when, more=more, deepest=deepest, nbsp=NBSP, m3h=M3H, most=most
+        return _(
+            "{basis}, capacity is short on {when}{more}, by {deepest}{nbsp}{m3h}{most}.",
+            basis=basis,
+            when=when,
+            more=more,
+            deepest=deepest,
+            nbsp=NBSP,
+            m3h=M3H,
+            most=most,
         )
     trip = one_trip_below_at(view.margins)
     tail = ""
     if trip is not None:
-        when = (
-            _("now")
-            if trip <= view.now_at
-            else _("on {long_date}").format(long_date=long_date(trip, offset, view.now_at))
-        )
+        when = _("now") if trip <= view.now_at else _("on {long_date}", long_date=long_date(trip, offset, view.now_at))
         at = next(r for r in view.margins if r.to_at > max(trip, view.now_at))
         lacking = number(math.ceil((at.largest_m3_per_h or 0.0) - at.margin_m3_per_h - 1e-9))
-        tail = _("; if one more pump trips {when}: short by {lacking}").format(when=when, lacking=lacking)
-    return _("{basis}, capacity holds the minimum to {to}{tail}.").format(basis=basis, to=to, tail=tail)
+        tail = _("; if one more pump trips {when}: short by {lacking}", when=when, lacking=lacking)
+    return _("{basis}, capacity holds the minimum to {to}{tail}.", basis=basis, to=to, tail=tail)
 
 
 def plant_heading(view: PlantView) -> str:
@@ -193,7 +196,7 @@ def _besides(view: PlantView) -> str:
     plan = view.plan or view.proposed
     unplaced = plan.unplaced if plan else 0
     return (
-        _("{said} {counted} no slot.").format(said=said, counted=count_words(unplaced, "job has", "jobs have")).strip()
+        _("{said} {counted} no slot.", said=said, counted=count_words(unplaced, "job has", "jobs have")).strip()
         if unplaced
         else said
     )
@@ -206,25 +209,23 @@ def _read_words(view: PlantView) -> str:
         return _("No counter has posted yet: due dates rest on the calendar and on opening hours.")
     newest = max(read)
     same_day = ship(newest, offset).date() == ship(view.now_at, offset).date()
-    said = _("Hours read at {clock}.").format(clock=clock(newest, offset) if same_day else moment(newest, offset))
+    said = _("Hours read at {clock}.", clock=clock(newest, offset) if same_day else moment(newest, offset))
     silent = [p for p in view.pumps if p.silent_since_at is not None]
     unread = [p.position for p in view.pumps if p.hours is None or p.hours.as_of is None]
     if silent:
         each = listed(
             [
-                _("{position} since {moment}").format(position=p.position, moment=moment(p.silent_since_at, offset))
+                _("{position} since {moment}", position=p.position, moment=moment(p.silent_since_at, offset))
                 for p in silent
                 if p.silent_since_at
             ]
         )
-        said += _(" Silent: {each}; those hours are estimated.").format(each=each)
+        said += _(" Silent: {each}; those hours are estimated.", each=each)
     if unread:
-        said += _(" Nothing read yet from {names}.").format(names=listed(unread))
+        said += _(" Nothing read yet from {names}.", names=listed(unread))
     if not silent and not unread:
         counters = inner(count_words(len(view.pumps), "counter is posting", "counters are posting"))
-        said += (
-            _(" All {counters}.").format(counters=counters) if len(view.pumps) > 1 else _(" The counter is posting.")
-        )
+        said += _(" All {counters}.", counters=counters) if len(view.pumps) > 1 else _(" The counter is posting.")
     return said
 
 
@@ -233,9 +234,9 @@ def action(view: PlantView) -> tuple[str, str] | None:
     order = sorted(view.jobs, key=lambda j: job_rank(j.due))
     out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
     if out is not None:
-        return _("Open {position} repair").format(position=out.position), out.repair_href
+        return _("Open {position} repair", position=out.position), out.repair_href
     if order and order[0].due.state in (JobState.PAST_LIMIT, JobState.PAST_DUE, JobState.NOT_KNOWN):
-        return _("Open {job_name}").format(job_name=job_name(order[0].due)), order[0].href
+        return _("Open {job_name}", job_name=job_name(order[0].due)), order[0].href
     if view.proposed:
         return _("See the new plan") if view.plan else _("See the proposed plan"), f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
@@ -243,7 +244,7 @@ def action(view: PlantView) -> tuple[str, str] | None:
     if below_words(view.margins) and view.figures_href:
         return _("See the figures"), view.figures_href
     if order and order[0].due.state is JobState.WINDOW_OPEN:
-        return _("Open {job_name}").format(job_name=job_name(order[0].due)), order[0].href
+        return _("Open {job_name}", job_name=job_name(order[0].due)), order[0].href
     return None
 
 

@@ -65,13 +65,13 @@ def pump_view(
         ),
         heading=_heading(name, planned, len(closed) - len(planned), mine, now, years),
         counter="" if figure is None else figure_words(figure),
-        counter_at="" if figure is None else _("read {moment}").format(moment=moment(figure.at, offset, now.at)),
+        counter_at="" if figure is None else _("read {moment}", moment=moment(figure.at, offset, now.at)),
         hours="" if hours is None or hours.as_of is None else f"{number(hours.hours)} h",
         hours_at=""
         if hours is None or hours.as_of is None
-        else _("read {moment}").format(moment=moment(hours.as_of, offset, now.at)),
-        a_day=_("{number} h a day in the last {total} days").format(
-            number=number(sum(ran) / len(ran) / _HOUR, 1), total=len(ran)
+        else _("read {moment}", moment=moment(hours.as_of, offset, now.at)),
+        a_day=_(
+            "{number} h a day in the last {total} days", number=number(sum(ran) / len(ran) / _HOUR, 1), total=len(ran)
         )
         if ran
         else "",
@@ -96,11 +96,11 @@ def _heading(
     since = now.at - timedelta(days=365 * years)
     recent = [hit for hit in planned if _done_at(hit) >= since]
     late = sum(hit.members.get("verdict") in _LATE for hit in recent)
-    said = _("{name}: {jobs} in {years} years").format(
-        name=name, jobs=inner(count_words(len(recent), "job", "jobs")), years=years
+    said = _(
+        "{name}: {jobs} in {years} years", name=name, jobs=inner(count_words(len(recent), "job", "jobs")), years=years
     )
     if repairs:
-        said += _(" and {repairs} on record").format(repairs=inner(count_words(repairs, "repair", "repairs")))
+        said += _(" and {repairs} on record", repairs=inner(count_words(repairs, "repair", "repairs")))
     said += f", {inner(count_words(late, 'past due', 'past due'))}" if late else _(", none past due") if recent else ""
     known = [line for line in mine if line.due.state is not JobState.NOT_KNOWN]
     unknown = [inner(line.due.kind_name) for line in mine if line.due.state is JobState.NOT_KNOWN]
@@ -108,22 +108,20 @@ def _heading(
     said += (
         ""
         if ahead is None
-        else _(". {kind_name} is next: {state}").format(kind_name=ahead.due.kind_name, state=inner(_state(ahead, now)))
+        else _(". {kind_name} is next: {state}", kind_name=ahead.due.kind_name, state=inner(_state(ahead, now)))
     )
     return (
-        _("{said}. Nobody said when the last {jobs} was.").format(said=said, jobs=listed(unknown))
-        if unknown
-        else f"{said}."
+        _("{said}. Nobody said when the last {jobs} was.", said=said, jobs=listed(unknown)) if unknown else f"{said}."
     )
 
 
 def _capacity(pump: Pump, now: PlantState) -> str:
     counts = now.counts_for().get(pump.id)
-    rated = _("rated {number} {m3h} swept").format(number=number(pump.rated_swept_m3_per_h, 1), m3h=M3H)
+    rated = _("rated {number} {m3h} swept", number=number(pump.rated_swept_m3_per_h, 1), m3h=M3H)
     return (
         rated
         if counts is None
-        else _("counts for {number} {m3h}, {rated}").format(number=number(counts.m3_per_h, 1), m3h=M3H, rated=rated)
+        else _("counts for {number} {m3h}, {rated}", number=number(counts.m3_per_h, 1), m3h=M3H, rated=rated)
     )
 
 
@@ -139,17 +137,17 @@ def _since(line: JobLine, figure: CounterFigure | None) -> tuple[str, str, str]:
     return (
         due.kind_name,
         since_words(due.since_seconds or 0, due.interval_seconds),
-        _("due at {at}").format(at=at) if at else "",
+        _("due at {at}", at=at) if at else "",
     )
 
 
 def _ahead(line: JobLine, now: PlantState) -> FoundJob:
     due, offset = line.due, now.offset_minutes
-    at = _("planned {moment}, ").format(moment=moment(line.slot_from_at, offset, now.at)) if line.slot_from_at else ""
+    at = _("planned {moment}, ", moment=moment(line.slot_from_at, offset, now.at)) if line.slot_from_at else ""
     return FoundJob(
         name=due.kind_name,
         href=line.href,
-        words=_("{at}due {short_date}").format(at=at, short_date=short_date(due.due_at, offset, now.at)),
+        words=_("{at}due {short_date}", at=at, short_date=short_date(due.due_at, offset, now.at)),
         state=due.state,
         tone=tone_of(due.state),
     )
@@ -168,7 +166,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         size = run_text(int(over)) if over is not None else f"{abs(int(days))} d" if days is not None else ""
         verdict = f"{verdict}, {size}" if size else verdict
     running = members.get("running_seconds")
-    checked = _(", checked by {name}").format(name=members["checked_by"]) if members.get("checked_by") else ""
+    checked = _(", checked by {name}", name=members["checked_by"]) if members.get("checked_by") else ""
     return TableRow(
         when=short_date(_done_at(hit), now.offset_minutes, now.at),
         what=str(members["job_kind"]),
@@ -196,19 +194,17 @@ def _test_row(hit: RecordHit, now: PlantState) -> TableRow:
     swept, leak = members.get("swept_m3_per_h"), members.get("leak_free_m3_per_h")
     rated = members.get("rated_swept_m3_per_h")
     share = (
-        _(", {number} % of rated").format(number=number(100 * float(swept) / float(rated)))
+        _(", {number} % of rated", number=number(100 * float(swept) / float(rated)))
         if swept and rated and float(rated)
         else ""
     )
     return TableRow(
         when=moment(_done_at(hit), now.offset_minutes, now.at),
         what=_("Pull-down test"),
-        figure=_("{number} {m3h} swept{share}").format(number=number(float(swept), 1), m3h=M3H, share=share)
-        if swept
-        else "–",
+        figure=_("{number} {m3h} swept{share}", number=number(float(swept), 1), m3h=M3H, share=share) if swept else "–",
         verdict=str(members.get("test")),
         late=members.get("test") != "passed",
-        found=_("leak {number} {m3h} of free air").format(number=number(float(leak), 1), m3h=M3H) if leak else "–",
+        found=_("leak {number} {m3h} of free air", number=number(float(leak), 1), m3h=M3H) if leak else "–",
         by=str(members.get("done_by") or record_person(members)),
     )
 
@@ -229,15 +225,15 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
     unknown = sum(day.seconds is None for day in days)
     if unknown:
         said.append(
-            _("Of {number} days, {number_2} have no running hours: not counted, or it stood in no position.").format(
-                number=number(len(days)), number_2=number(unknown)
+            _(
+                "Of {number} days, {number_2} have no running hours: not counted, or it stood in no position.",
+                number=number(len(days)),
+                number_2=number(unknown),
             )
         )
     laid = sum(day.interpolated for day in days)
     if laid:
-        said.append(
-            _("On {number} days the hours are laid over a gap between two readings.").format(number=number(laid))
-        )
+        said.append(_("On {number} days the hours are laid over a gap between two readings.", number=number(laid)))
     for what, count in (
         (_("no hours at the close"), sum(hit.members.get("running_seconds") is None for hit in closed)),
         (_("hours estimated"), sum(hit.members.get("hours_source") == "estimated" for hit in closed)),
@@ -245,7 +241,7 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
         (_("taken from paper"), sum(bool(hit.members.get("from_paper")) for hit in closed)),
     ):
         if count:
-            said.append(_("{jobs} {what}.").format(jobs=count_words(count, "job", "jobs"), what=what))
+            said.append(_("{jobs} {what}.", jobs=count_words(count, "job", "jobs"), what=what))
     return said
 
 
@@ -291,13 +287,9 @@ def _curve(
         limit_hours=interval + kind.tolerance_running_hours,
         runs=runs,
         closes=[_mark(one) for one in ends],
-        words=_("Running hours since {name}: {several}").format(
-            name=name, several="; ".join(said) or _("none on record")
-        ),
+        words=_("Running hours since {name}: {several}", name=name, several="; ".join(said) or _("none on record")),
     )
-    return CurveBlock(
-        name=_("{job}, every {hours} h").format(job=kind.name, hours=number(interval)), picture=curve(figure)
-    )
+    return CurveBlock(name=_("{job}, every {hours} h", job=kind.name, hours=number(interval)), picture=curve(figure))
 
 
 def _mark(one: tuple[date, float, RecordHit]) -> SinceClose:

@@ -38,10 +38,12 @@ def find_view(
 
 def _heading(looked_for: str, count: int, *, cut: bool) -> str:
     if not count:
-        return _("Nothing on this ship holds “{looked_for}”.").format(looked_for=looked_for)
+        return _("Nothing on this ship holds “{looked_for}”.", looked_for=looked_for)
     said = count_words(count, "place", "places")
-    return _("{places} for “{looked_for}”.").format(
-        places=_("More than {name}").format(name=inner(said)) if cut else said, looked_for=looked_for
+    return _(
+        "{places} for “{looked_for}”.",
+        places=_("More than {name}", name=inner(said)) if cut else said,
+        looked_for=looked_for,
     )
 
 
@@ -91,17 +93,15 @@ def _aboard(
         for pump in plant.pumps:
             name = pump_words(plant, now_at, pump.id) if now_at else pump.serial
             if fits(name, pump.serial):
-                lines.append((name, _("pump, serial {serial}").format(serial=pump.serial), f"/pumps/{pump.id}/record"))
+                lines.append((name, _("pump, serial {serial}", serial=pump.serial), f"/pumps/{pump.id}/record"))
         for part in plant.parts:
             if fits(part.name):
                 sits = plant.pump_of_part(part.id, now_at) if now_at else None
                 where = (
-                    _("in {pump_words}").format(pump_words=pump_words(plant, now_at, sits))
+                    _("in {pump_words}", pump_words=pump_words(plant, now_at, sits))
                     if sits and now_at
                     else _("in no pump")
                 )
-                lines.append(
-                    (part.name, _("part, {where}").format(where=where), f"/pumps/{sits}/record" if sits else "")
-                )
+                lines.append((part.name, _("part, {where}", where=where), f"/pumps/{sits}/record" if sits else ""))
     lines += [(name, rank or _("aboard"), "") for name, rank in people if fits(name)]
     return lines

@@ -68,7 +68,7 @@ def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) 
         title=f"{title} · {now.vessel.name}",
         here=here,
         vessel=now.vessel.name,
-        subtitle=_("{name}, {pumps} pumps").format(name=now.plant.name, pumps=pumps),
+        subtitle=_("{name}, {pumps} pumps", name=now.plant.name, pumps=pumps),
         links=_links(now.vessel, now.plant, current),
         now_at=now.at,
         utc_offset_minutes=now.offset_minutes,

@@ -144,8 +144,8 @@ def least_said(margins: Sequence[MarginStretch], offset_minutes: int) -> tuple[s
     run = least(margins)
     if run is None:
         return "", ""
-    why = [_("{listed} open").format(listed=listed(run.open_positions))] if run.open_positions else []
-    why += [_("{listed} down").format(listed=listed(run.down_positions))] if run.down_positions else []
+    why = [_("{names} open", names=listed(run.open_positions))] if run.open_positions else []
+    why += [_("{names} down", names=listed(run.down_positions))] if run.down_positions else []
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
     return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
 
@@ -157,7 +157,7 @@ def minimum_words(margins: Sequence[MarginStretch]) -> str:
         key = (run.minimum_m3_per_h, run.minimum_label)
         lengths[key] = lengths.get(key, timedelta()) + (run.to_at - run.from_at)
     order = sorted(lengths, key=lambda key: (-lengths[key], key))
-    named = [(m, "usual" if label == "minimum" else label) for m, label in order]
-    if len(named) == 1 and named[0][1] == "usual":
-        return number(math.ceil(named[0][0] - 1e-9))
+    if len(order) == 1 and order[0][1] == "minimum":
+        return number(math.ceil(order[0][0] - 1e-9))
+    named = [(m, _("usual") if label == "minimum" else label) for m, label in order]
     return ", ".join(f"{number(math.ceil(m - 1e-9))} {label}" for m, label in named)

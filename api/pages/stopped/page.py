@@ -98,8 +98,10 @@ def stopped_page(view: StoppedView, *, light: str, csrf: str) -> str:
         chart=_chart(view),
         hours=[_hour_row(one, view) for one in stopped.left],
         least=over_or_short(stopped.least.margin_litres_per_h),
-        least_when=_("{clock} to {clock_2}").format(
-            clock=clock(stopped.least.from_at, offset), clock_2=clock(stopped.least.to_at, offset)
+        least_when=_(
+            "{clock} to {clock_2}",
+            clock=clock(stopped.least.from_at, offset),
+            clock_2=clock(stopped.least.to_at, offset),
         ),
         planned=[
             (
@@ -123,12 +125,12 @@ def stopped_heading(view: StoppedView) -> str:
     """The answer: what is left without it, and what to leave alone."""
     left = capacity_left_words(view.stopped.left, view.offset)
     if not view.down:
-        return _("{position} stopped? Without it: {left}.").format(position=view.position, left=left)
+        return _("{position} stopped? Without it: {left}.", position=view.position, left=left)
     leave = leave_words([view.name(pump) for pump in view.stopped.running])
     return (
         f"{leave.removesuffix('.')}: {left}."
         if leave
-        else _("{position} is out, and no other pump runs: {left}.").format(position=view.position, left=left)
+        else _("{position} is out, and no other pump runs: {left}.", position=view.position, left=left)
     )
 
 
@@ -136,18 +138,22 @@ def _sub(view: StoppedView) -> str:
     stopped = view.stopped
     if stopped.since_at is None:
         return _("Nothing is recorded yet. Two questions, then one button.")
-    said = _("{position} stopped {moment}: {reason}.").format(
-        position=view.position, moment=moment(stopped.since_at, view.offset), reason=stopped.reason
+    said = _(
+        "{position} stopped {moment}: {reason}.",
+        position=view.position,
+        moment=moment(stopped.since_at, view.offset),
+        reason=stopped.reason,
     )
     if stopped.back is None:
         return _(
-            "{said} The time it was expected back has passed: say when it is back. Until then it is out without end."
-        ).format(said=said)
+            "{said} The time it was expected back has passed: say when it is back. Until then it is out without end.",
+            said=said,
+        )
     day = moment(stopped.back.at, view.offset)
     return (
-        _("{said} Return not known: plans assume {day}.").format(said=said, day=day)
+        _("{said} Return not known: plans assume {day}.", said=said, day=day)
         if stopped.back.assumed
-        else _("{said} Back {day}, as expected.").format(said=said, day=day)
+        else _("{said} Back {day}, as expected.", said=said, day=day)
     )
 
 
@@ -157,17 +163,15 @@ def back_choices(view: StoppedView) -> tuple[BackChoice, ...]:
     soon, later = stopped.at + timedelta(hours=4), stopped.at + timedelta(hours=24)
     asked = view.form.values.get("back")
     found = [
-        BackChoice(field_moment(soon, offset), _("in 4 h, {clock}").format(clock=clock(soon, offset))),
-        BackChoice(field_moment(later, offset), _("tomorrow {clock}").format(clock=clock(later, offset))),
+        BackChoice(field_moment(soon, offset), _("in 4 h, {clock}", clock=clock(soon, offset))),
+        BackChoice(field_moment(later, offset), _("tomorrow {clock}", clock=clock(later, offset))),
         BackChoice("unknown", _("not known")),
     ]
     if stopped.expected_at is not None and stopped.expected_at > stopped.at:
         stands = field_moment(stopped.expected_at, offset)
         found.insert(
             0,
-            BackChoice(
-                stands, _("as said, {moment}").format(moment=moment(stopped.expected_at, offset)), asked is None
-            ),
+            BackChoice(stands, _("as said, {moment}", moment=moment(stopped.expected_at, offset)), asked is None),
         )
     return tuple(BackChoice(one.value, one.label, one.on or one.value == asked) for one in found)
 
@@ -181,11 +185,13 @@ def tells(view: StoppedView) -> tuple[tuple[str, str], ...]:
     return (
         (
             _("Chief engineer"),
-            _("{position} is out; {capacity_left_words}").format(
-                position=view.position, capacity_left_words=capacity_left_words(stopped.left, offset)
+            _(
+                "{position} is out; {capacity_left_words}",
+                position=view.position,
+                capacity_left_words=capacity_left_words(stopped.left, offset),
             ),
         ),
-        (_("Officer of the watch"), _("if one more pump trips: {would}").format(would=_would(trip))),
+        (_("Officer of the watch"), _("if one more pump trips: {would}", would=_would(trip))),
         (view.plant.second_signer.capitalize(), hours),
         (_("Office"), _("gets it with the record")),
     )
@@ -201,22 +207,18 @@ def _would(litres_per_h: int) -> str:
     return (
         over_or_short(litres_per_h)
         if litres_per_h < 0
-        else _("{over_number} would be left").format(over_number=over_number(litres_per_h))
+        else _("{over_number} would be left", over_number=over_number(litres_per_h))
     )
 
 
 def _span(from_at: datetime, to_at: datetime, offset: int) -> str:
     same = short_date(from_at, offset) == short_date(to_at, offset)
-    return _("{moment} to {what}").format(
-        moment=moment(from_at, offset), what=(clock if same else moment)(to_at, offset)
-    )
+    return _("{moment} to {what}", moment=moment(from_at, offset), what=(clock if same else moment)(to_at, offset))
 
 
 def _hour_row(one: OpenStretch, view: StoppedView) -> tuple[str, str, str, bool]:
     """Hours, minimum, margin, whether it holds."""
-    times = _("{clock} to {clock_2}").format(
-        clock=clock(one.from_at, view.offset), clock_2=clock(one.to_at, view.offset)
-    )
+    times = _("{clock} to {clock_2}", clock=clock(one.from_at, view.offset), clock_2=clock(one.to_at, view.offset))
     minimum = over_number(-(-one.minimum_litres_per_h // 1000) * 1000)
     return times, f"{minimum} {one.label}", over_or_short(one.margin_litres_per_h), one.holds
 

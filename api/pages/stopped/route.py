@@ -45,14 +45,14 @@ def _answer(
         version = outages.expected_version(session, place)
     now = plant_state(context, place.vessel_id, place.plant_id)
     position = now.plant.position_of(place.id, now.at)
-    name = now.position_name(position) if position else _("Pump {serial_of}").format(serial_of=now.serial_of(place.id))
+    name = now.position_name(position) if position else _("Pump {serial_of}", serial_of=now.serial_of(place.id))
     repair = next((job for job in now.breakdowns if job.job_id.subject == place.id), None)
     with context.db.read() as session:
         shows = counters_show(session, now.vessel.id, [one.id for one in now.counters if one.primary])
         begun = repair is not None and bool(step_rows(session, now.vessel.id, repair.job_id.key))
     shown = shows.get(position or "")
     view = StoppedView(
-        frame=frame_of(now, who, f"/pumps/{place.id}/stopped", f"{name} stopped", now.plant.id),
+        frame=frame_of(now, who, f"/pumps/{place.id}/stopped", _("{pump} stopped", pump=name), now.plant.id),
         plant=now.plant,
         position=name,
         serial=now.serial_of(place.id),

@@ -137,8 +137,8 @@ def columns() -> list[tuple[str, str]]:
     for kind in asked_kinds(example_kinds()):
         name = inner(str(kind["name"]))
         found += [
-            (f"{kind['code']}-at", _("Last {name} at").format(name=name)),
-            (f"{kind['code']}-on", _("Last {name} on").format(name=name)),
+            (f"{kind['code']}-at", _("Last {name} at", name=name)),
+            (f"{kind['code']}-on", _("Last {name} on", name=name)),
         ]
     return found
 
@@ -160,8 +160,9 @@ def pasted_values(text: str) -> dict[str, str]:
         lines = lines[1:]
     if not 1 <= len(lines) <= MOST_ROWS:
         says = _(
-            "1 to {most_rows} lines are expected, one a pump, with tabs between the cells as a spreadsheet copies them."
-        ).format(most_rows=MOST_ROWS)
+            "1 to {most_rows} lines are expected, one a pump, with tabs between the cells as a spreadsheet copies them.",
+            most_rows=MOST_ROWS,
+        )
         raise Refused(says, faults=[("/pasted", says)])
     names = [name for name, head in columns()]
     units = {words: per for per, words in UNITS.items()} | {"tenths": "360", "min": "60", "h": "3600", "s": "1"}
@@ -248,9 +249,7 @@ def _pump(fields: Fields, row: int, at: datetime) -> PumpEntered | None:
         fields.fault(f"{own}shows", _("0 or more is expected"))
     unit = fields.text(f"{own}unit") or "3600"
     if unit not in UNITS:
-        fields.fault(
-            f"{own}unit", _("one of {several} is expected").format(several=", ".join(counting_words().values()))
-        )
+        fields.fault(f"{own}unit", _("one of {several} is expected", several=", ".join(counting_words().values())))
         unit = "3600"
     last = {}
     for kind in asked_kinds(example_kinds()):
@@ -263,9 +262,7 @@ def _pump(fields: Fields, row: int, at: datetime) -> PumpEntered | None:
                 _("give both, or leave both empty: not known is an answer"),
             )
         if figure is not None and shows is not None and not 0 <= figure <= shows:
-            more = _("{counts_words} is more than the counter shows").format(
-                counts_words=counts_words(round(figure * 1000))
-            )
+            more = _("{counts_words} is more than the counter shows", counts_words=counts_words(round(figure * 1000)))
             fields.fault(f"{own}{code}-at", more if figure > 0 else _("0 or more is expected"))
         if on is not None and on > at.date():
             fields.fault(f"{own}{code}-on", _("this is still to come"))
@@ -292,7 +289,7 @@ def first_rows(
         cells = tuple(
             CellShown(
                 name=f"r{row}-{name}",
-                label=_("Row {row}, {head}").format(row=row + 1, head=head),
+                label=_("Row {row}, {head}", row=row + 1, head=head),
                 value=values.get(
                     f"r{row}-{name}", f"VP{row + 1}" if name == "name" else "3600" if name == "unit" else ""
                 ),
@@ -313,9 +310,9 @@ def _then(pump: PumpEntered, at: datetime) -> tuple[str, ...]:
         due = due_at_counter(pump, kind, kinds, at)
         name = inner(str(kind["name"]))
         said.append(
-            _("{name}: last time not known, planned as due now").format(name=name)
+            _("{name}: last time not known, planned as due now", name=name)
             if due is None
-            else _("{name} due at {counts_words}").format(name=name, counts_words=counts_words(due))
+            else _("{name} due at {counts_words}", name=name, counts_words=counts_words(due))
         )
     return tuple(said)
 

@@ -131,13 +131,9 @@ def _answer(
     if read is None:
         heading = _("A ship of your own: type what the plates and the counters say.")
     elif many:
-        heading = _("{counted} not fit. Nothing is stored yet.").format(
-            counted=count_words(many, "field does", "fields do")
-        )
+        heading = _("{counted} not fit. Nothing is stored yet.", counted=count_words(many, "field does", "fields do"))
     else:
-        heading = _("{counted}. Nothing is stored yet.").format(
-            counted=count_words(len(read.pumps), "pump fits", "pumps fit")
-        )
+        heading = _("{counted}. Nothing is stored yet.", counted=count_words(len(read.pumps), "pump fits", "pumps fit"))
     view = FirstView(
         frame=Frame(title=_("First run · Leadline"), here="/first-run", **who_frame(who)),
         heading=heading,
@@ -167,7 +163,7 @@ def labels(vessel_id: str, request: Request, context: ContextDep, who: AskingDep
             position = names.get(plant.position_of(pump.id, now) or "", _("spare"))
             code = qr.svg(
                 f"{base}/pumps/{pump.id}/record",
-                _("Code of {position}, serial {serial}").format(position=position, serial=pump.serial),
+                _("Code of {position}, serial {serial}", position=position, serial=pump.serial),
             )
             shown.append(LabelShown(code=code, position=position, serial=pump.serial))
     view = LabelsView(

@@ -35,8 +35,9 @@ def fleet_answer(view: FleetView) -> str:
     offset = view.frame.utc_offset_minutes
     troubled = [one for one in sorted(view.vessels, key=vessel_rank) if _trouble(one, view.now_at, offset)]
     if not troubled:
-        return _("Nothing is past due on {counted}, and none is short.").format(
-            counted=inner(count_words(len(view.vessels), "vessel", "vessels"))
+        return _(
+            "Nothing is past due on {counted}, and none is short.",
+            counted=inner(count_words(len(view.vessels), "vessel", "vessels")),
         )
     said = [f"{one.name} {_trouble(one, view.now_at, offset)}." for one in troubled[:2]]
     if len(troubled) > 2:
@@ -49,11 +50,11 @@ def _trouble(line: VesselLine, now_at: datetime, offset_minutes: int) -> str:
     if line.below_at and line.below_at <= now_at:
         return _("is short now")
     if line.below_at:
-        return _("is short on {long_date}").format(long_date=long_date(line.below_at, offset_minutes, now_at))
+        return _("is short on {long_date}", long_date=long_date(line.below_at, offset_minutes, now_at))
     if line.past_limit:
-        return _("has {jobs}").format(jobs=inner(count_words(line.past_limit, "job past limit", "jobs past limit")))
+        return _("has {jobs}", jobs=inner(count_words(line.past_limit, "job past limit", "jobs past limit")))
     if line.past_due:
-        return _("has {jobs}").format(jobs=inner(count_words(line.past_due, "job past due", "jobs past due")))
+        return _("has {jobs}", jobs=inner(count_words(line.past_due, "job past due", "jobs past due")))
     return _("has no plan") if line.no_plan else ""
 
 
@@ -82,13 +83,9 @@ def vessel_words(line: VesselLine, now_at: datetime, offset_minutes: int) -> str
     )
     parts = [inner(said) for n, said in counted if n]
     if not parts and line.next_due_at:
-        parts.append(
-            _("nothing due before {long_date}").format(long_date=long_date(line.next_due_at, offset_minutes, now_at))
-        )
+        parts.append(_("nothing due before {long_date}", long_date=long_date(line.next_due_at, offset_minutes, now_at)))
     if line.below_at:
-        parts.append(
-            _("below the minimum on {long_date}").format(long_date=long_date(line.below_at, offset_minutes, now_at))
-        )
+        parts.append(_("below the minimum on {long_date}", long_date=long_date(line.below_at, offset_minutes, now_at)))
     elif line.no_plan:
         parts.append(_("no plan yet"))
     if line.silent_counters:

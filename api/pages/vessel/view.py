@@ -134,7 +134,7 @@ def vessel_line(plants: list[PlantState], context: Context, actor: Actor) -> tup
             from_at=first.at,
             to_at=first.at + DRAWN,
             utc_offset_minutes=offset,
-            name=_("{ship}: margin of the next 28 days").format(ship=first.vessel.name),
+            name=_("{ship}: margin of the next 28 days", ship=first.vessel.name),
         )
         if worst_margins
         else Markup(""),
@@ -153,16 +153,16 @@ def _age_words(plants: Sequence[PlantState]) -> str:
         at, now, position = min(silent, key=lambda one: (one[0] is not None, one[0] or one[1].at))
         name = now.position_name(position)
         return (
-            _("{name} never read").format(name=name)
+            _("{name} never read", name=name)
             if at is None
-            else _("{name} silent {long}").format(name=name, long=_long(now.at - at))
+            else _("{name} silent {long}", name=name, long=_long(now.at - at))
         )
     read = [(at, now) for now in plants if (at := now.hours_as_of()) is not None]
-    return _("{long} old").format(long=_long(max(now.at - at for at, now in read))) if read else _("no hours read yet")
+    return _("{long} old", long=_long(max(now.at - at for at, now in read))) if read else _("no hours read yet")
 
 
 def _long(ago: timedelta) -> str:
     minutes = int(ago / timedelta(minutes=1))
     if minutes < 120:
         return f"{minutes} min"
-    return f"{minutes // 60} h" if minutes < 48 * 60 else _("{minutes} days").format(minutes=minutes // 1440)
+    return f"{minutes // 60} h" if minutes < 48 * 60 else _("{minutes} days", minutes=minutes // 1440)

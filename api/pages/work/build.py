@@ -12,7 +12,7 @@ from api.pages.voyage.page import voyage_day
 from api.pages.work.box import measure_fields
 from api.pages.work.closed import closed_facts
 from api.pages.work.course import CourseAsked, CourseView, course_view
-from api.pages.work.forms import BY_KIND, FORMS, FORMS_IN_USE, RefusedStep, StepForm
+from api.pages.work.forms import BY_KIND, FORMS, FORMS_IN_USE, RefusedStep, StepForm, form_said
 from api.pages.work.sheet_view import StepLine
 from api.pages.work.view import (
     Closed,
@@ -44,6 +44,7 @@ from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.course import entries_left
 from scheduler.domain.work.rules import stop_reasons
 from scheduler.domain.work.state import struck_numbers
+from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
 from scheduler.wording.names import job_words
@@ -210,7 +211,7 @@ def _also_form(also: str, back: JobFormBack, *, out: bool) -> StepForm | None:
     """The form of another act: as asked for, or as it was refused."""
     kind = back.step.kind if back.step else also
     form = BY_KIND.get(kind)
-    return form if form in (FORMS if out else FORMS_IN_USE) else None
+    return form_said(form) if form in (FORMS if out else FORMS_IN_USE) else None
 
 
 def _steps_left(kind: JobKind, kept: Sequence[StoredStep]) -> tuple[StepLine, ...]:
@@ -266,7 +267,9 @@ def _first_date(
         version=given.version if given else 0,
         latest=voyage_day(first_dates.latest(now, job)),
         class_item=now.plant.kind(job.job_id.kind).class_item,
-        set_words="" if given is None else f"First due {voyage_day(given.on)}: {given.reason}",
+        set_words=""
+        if given is None
+        else _("First due {voyage_day}: {reason}", voyage_day=voyage_day(given.on), reason=given.reason),
         by="" if given is None else given.by,
         waits=given is not None and given.waits,
         agree_action=f"{here}/first-date/agreement" if given is not None and _may_agree(who, given) else "",
@@ -355,7 +358,7 @@ def closed_view(
             permit_no=str(closed.get("permit_no") or ""),
             record_no=number if isinstance(number, int) else None,
             stamp=stamp,
-            check=str(closed.get("check") or "not checked"),
+            check=str(closed.get("check") or _("not checked")),
             check_action=f"{here}/check" if may_check else "",
             idempotency_key=secrets.token_hex(16),
             facts=() if renewed_by else closed_facts(record),

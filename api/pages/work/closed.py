@@ -3,10 +3,12 @@
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 
+from scheduler.language import gettext as _
 from scheduler.shiptime import run_text
 from scheduler.wording.figures import (
     M3H,
     day_count,
+    listed,
     margin_number,
     moment,
     short_date,
@@ -21,26 +23,32 @@ def closed_facts(record: Mapping[str, object]) -> tuple[tuple[str, str, str], ..
 def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
     offset = int(str(record.get("utc_offset_minutes") or 0))
     if record.get("verdict"):
-        yield "Verdict", str(record["verdict"]), _from_due(record)
+        yield _("Verdict"), str(record["verdict"]), _from_due(record)
     for what, hours_member, date_member in (
-        ("Due", "due_running_seconds", "due_at"),
-        ("Window opened", "window_opens_running_seconds", "window_opens_at"),
-        ("Limit", "limit_running_seconds", "limit_at"),
-        ("Postponed to", "postponed_to_running_seconds", "postponed_to_at"),
+        (_("Due"), "due_running_seconds", "due_at"),
+        (_("Window opened"), "window_opens_running_seconds", "window_opens_at"),
+        (_("Limit"), "limit_running_seconds", "limit_at"),
+        (_("Postponed to"), "postponed_to_running_seconds", "postponed_to_at"),
     ):
         hours, at = record.get(hours_member), record.get(date_member)
         said = [run_text(int(str(hours)))] if hours is not None else []
         said += [short_date(_instant(at), offset)] if at is not None else []
         if said:
-            small = str(record.get("limit_from") or "") if what == "Limit" else ""
-            yield what, " or ".join(said), f"first reached by {record.get('trigger')}" if what == "Due" else small
+            small = str(record.get("limit_from") or "") if hours_member == "limit_running_seconds" else ""
+            yield (
+                what,
+                listed(said, "or"),
+                _("first reached by {trigger}", trigger=record.get("trigger"))
+                if hours_member == "due_running_seconds"
+                else small,
+            )
     opened = record.get("opened_at")
     if opened is not None:
-        yield "Taken out", moment(_instant(opened), offset), ""
+        yield _("Taken out"), moment(_instant(opened), offset), ""
     margin = record.get("least_margin_swept_m3_per_h")
     if margin is not None:
-        yield "Least margin while open", f"{margin_number(float(str(margin)))} {M3H}", "calculated, as planned"
-    for what, member in (("Measures", "measures"), ("Tests", "tests"), ("Parts used", "parts_used")):
+        yield _("Least margin while open"), f"{margin_number(float(str(margin)))} {M3H}", _("calculated, as planned")
+    for what, member in ((_("Measures"), "measures"), (_("Tests"), "tests"), (_("Parts used"), "parts_used")):
         if record.get(member):
             yield what, str(record[member]), ""
 
@@ -53,7 +61,9 @@ def _from_due(record: Mapping[str, object]) -> str:
         over, how_far = int(str(days)), day_count(int(str(days)))
     else:
         return ""
-    return f"{how_far} {'after' if over > 0 else 'before'} the due point"
+    if over > 0:
+        return _("{how_far} after the due point", how_far=how_far)
+    return _("{how_far} before the due point", how_far=how_far)
 
 
 def _instant(value: object) -> datetime:

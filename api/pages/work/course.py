@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from api.pages.shared.forms import FormState
-from api.pages.work.box import USED_BEFORE, ActBox, BoxGround, act_box, readings_kept
+from api.pages.work.box import USED_BEFORE, act_box, readings_kept
+from api.pages.work.box_view import ActBox, BoxGround
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep
@@ -32,6 +33,7 @@ from scheduler.domain.work.numbering import box_of
 from scheduler.domain.work.opening import opening_objections
 from scheduler.domain.work.rules import nameplate_exceeded
 from scheduler.domain.work.state import Counts, WorkState
+from scheduler.language import gettext as _
 from scheduler.wording.course import (
     BACK_WORDS,
     ISOLATING,
@@ -255,10 +257,10 @@ def _lines(
             steps = [a for a in acts if a.act is WorkAct.STEP and a.stand is Stand.COMING]
             if one is steps[0]:
                 words = count_words(len(steps), "step", "steps").lower()
-                yield CourseLine(words="Work", detail=f"{words} of the sheet")
+                yield CourseLine(words=_("Work"), detail=_("{words} of the sheet", words=words))
             continue
         if one.act is WorkAct.CLEAR and one.stand is Stand.COMING and work.opened_at is None:
-            yield CourseLine(words="Back", detail=BACK_WORDS)
+            yield CourseLine(words=_("Back"), detail=BACK_WORDS)
             return
         if one.act is WorkAct.OFF_BOX and one.stand is not Stand.NEXT:
             continue
@@ -275,12 +277,18 @@ def _line(asked: CourseAsked, one: CourseAct, left: Sequence[AnyStep], work: Wor
         not_yet = lacks_words(list(opening_objections(work, opened, asked.procedure, None)), offset)
     return CourseLine(
         words=words.rstrip(". "),
-        detail=detail or ("not recorded" if one.stand is Stand.PASSED_OVER else ""),
+        detail=detail or (_("not recorded") if one.stand is Stand.PASSED_OVER else ""),
         time=clock(one.at, offset) if done and one.at else "",
         stand=one.stand,
         box=one.stand is Stand.NEXT,
         not_yet=not_yet,
     )
+
+
+def _points_words(done: int, total: int, *, on: bool) -> str:
+    if on:
+        return _("{done} of {total} locked and tagged", done=done, total=total)
+    return _("{done} of {total} off", done=done, total=total)
 
 
 def _list_line(acts: Sequence[CourseAct], work: WorkState, offset: int) -> CourseLine:
@@ -291,10 +299,10 @@ def _list_line(acts: Sequence[CourseAct], work: WorkState, offset: int) -> Cours
     rows = tuple(_row(one, work, offset) for one in acts)
     last = max((one.at for one in acts if one.at is not None and one.stand is Stand.DONE), default=None)
     if all(one.stand is Stand.DONE for one in acts):
-        words = f"{done} of {len(points)} {'locked and tagged' if on else 'off'}"
+        words = _points_words(done, len(points), on=on)
         return CourseLine(
             words=words,
-            detail="dead, drained" if on else "suction last",
+            detail=_("dead, drained") if on else _("suction last"),
             time=clock(last, offset) if last else "",
             stand=Stand.DONE,
             rows=rows,
@@ -305,8 +313,10 @@ def _list_line(acts: Sequence[CourseAct], work: WorkState, offset: int) -> Cours
     over = any(one.stand is Stand.PASSED_OVER for one in acts)
     lacking = [act_words(one) for one in acts if one.stand is Stand.PASSED_OVER]
     return CourseLine(
-        words=f"{done} of {len(points)} {'locked and tagged' if on else 'off'}" if over else name,
-        detail=f"not recorded: {', '.join(lacking)}" if over else f"{len(points)} points",
+        words=_points_words(done, len(points), on=on) if over else name,
+        detail=_("not recorded: {several}", several=", ".join(lacking))
+        if over
+        else _("{total} points", total=len(points)),
         stand=Stand.PASSED_OVER if over else Stand.COMING,
         rows=rows if over else (),
     )
@@ -351,21 +361,38 @@ def _while_out(asked: CourseAsked, work: WorkState) -> Iterator[str]:
     hourly = margins_hourly(now.plant, now.outages, now.at, _HOURS_AHEAD, offset, now.capacities, now.concessions)
     first = hourly[0][0] / 1000
     lower = next((n for n, (margin, _) in enumerate(hourly) if margin / 1000 < first - 1e-9), None)
-    said = f"Margin {margin_number(first)} now" if first >= 0 else f"Short by {_short(first)} now"
+    said = (
+        _("Margin {margin_number} now", margin_number=margin_number(first))
+        if first >= 0
+        else _("Short by {short} now", short=_short(first))
+    )
     if lower is not None:
         at = (now.at + timedelta(hours=lower)).replace(minute=0)
         later = hourly[lower][0] / 1000
-        said += f", {margin_number(later) if later >= 0 else f'short by {_short(later)}'} from {clock(at, offset)}"
+        said += _(
+            ", {margin_number} from {clock}",
+            margin_number=margin_number(later) if later >= 0 else _("short by {short}", short=_short(later)),
+            clock=clock(at, offset),
+        )
     yield f"{said}."
     largest = max((swept.m3_per_h for pump, swept in now.counts_for().items() if pump != asked.job.pump), default=0.0)
     trip = first - largest
-    yield f"If one more pump trips: {f'short by {_short(trip)}' if trip < 0 else f'{margin_number(trip)} left'}."
+    yield _(
+        "If one more pump trips: {margin}.",
+        margin=_("short by {short}", short=_short(trip))
+        if trip < 0
+        else _("{margin} left", margin=margin_number(trip)),
+    )
     permit = work.permit_at(now.at)
     if permit is not None and permit.valid_to is not None:
-        yield f"Permit ends {clock(permit.valid_to, offset)}."
+        yield _("Permit ends {clock}.", clock=clock(permit.valid_to, offset))
     if work.is_open and work.gas is not None:
         by = work.gas.at + timedelta(minutes=asked.procedure.gas_minutes)
-        yield f"Gas read {clock(work.gas.at, offset)}: again after every break, or by {clock(by, offset)}."
+        yield _(
+            "Gas read {clock}: again after every break, or by {clock_2}.",
+            clock=clock(work.gas.at, offset),
+            clock_2=clock(by, offset),
+        )
 
 
 def _short(margin_m3_per_h: float) -> str:

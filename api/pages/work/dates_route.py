@@ -11,6 +11,7 @@ from scheduler.actions.due import first_dates, part_dates, postponing
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
+from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
 
@@ -43,7 +44,7 @@ async def first_date(vessel_id: str, key: str, request: Request, context: Contex
 
     def act() -> str:
         fields = Fields(form.values)
-        on = fields.day("on", empty="give the day on which it first falls due.")
+        on = fields.day("on", empty=_("give the day on which it first falls due."))
         fields.check()
         assert on is not None
         reason, agreed = fields.text("reason"), fields.text("class_agreed")
@@ -76,7 +77,7 @@ async def part_date(vessel_id: str, key: str, request: Request, context: Context
 
     def act() -> str:
         fields = Fields(form.values)
-        on = None if form["do"] == "clear" else fields.day("from_on", empty="give the day they are aboard.")
+        on = None if form["do"] == "clear" else fields.day("from_on", empty=_("give the day they are aboard."))
         fields.check()
         place, job_id = jobs.job_place(context, who.actor, key)
         part_dates.set_date(

@@ -1,7 +1,7 @@
 """The steps of the work on a job as forms: what each asks for, and a typed form read back into a step."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -14,6 +14,8 @@ from scheduler.actions.plant_state.work import STEP
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import AnyStep, Note
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,150 +38,176 @@ class StepForm:
     asks: tuple[Ask, ...] = ()
 
 
-_POINT = Ask("point", "Isolation point", "choice")
-_LOCK, _TAG = Ask("lock_no", "Lock no."), Ask("tag_no", "Tag no.")
+_POINT = Ask("point", marked("Isolation point"), "choice")
+_LOCK, _TAG = Ask("lock_no", marked("Lock no.")), Ask("tag_no", marked("Tag no."))
 FORMS: tuple[StepForm, ...] = (
     StepForm(
         "permit issued",
-        "Permit issued",
+        marked("Permit issued"),
         (
-            Ask("number", "Permit no.", hint="Of the ship's own permit system"),
-            Ask("permit_kind", "Kind", hint="Cold work, enclosed space, ..."),
-            Ask("issued_by", "Issued by"),
-            Ask("valid_to", "Valid to", "moment"),
-            Ask("company", "Contractor", hint="The company it is issued to, where one works on it"),
-            Ask("passing", "Points that pass", "list", hint="As named on the permit, with commas"),
+            Ask("number", marked("Permit no."), hint=marked("Of the ship's own permit system")),
+            Ask("permit_kind", marked("Kind"), hint=marked("Cold work, enclosed space, ...")),
+            Ask("issued_by", marked("Issued by")),
+            Ask("valid_to", marked("Valid to"), "moment"),
+            Ask("company", marked("Contractor"), hint=marked("The company it is issued to, where one works on it")),
+            Ask("passing", marked("Points that pass"), "list", hint=marked("As named on the permit, with commas")),
         ),
     ),
     StepForm(
         "made ready",
-        "Stand-by seen, people told",
-        (Ask("standby_seen", "The stand-by pump was seen running", "tick"), Ask("told", "Who was told")),
+        marked("Stand-by seen, people told"),
+        (
+            Ask("standby_seen", marked("The stand-by pump was seen running"), "tick"),
+            Ask("told", marked("Who was told")),
+        ),
     ),
     StepForm(
         "gas checked",
-        "Gas read",
+        marked("Gas read"),
         (
-            Ask("place", "Where", "choice", choices=(("room", "in the room"), ("slackened cover", "slackened cover"))),
+            Ask(
+                "place",
+                marked("Where"),
+                "choice",
+                choices=(("room", marked("in the room")), (marked("slackened cover"), marked("slackened cover"))),
+            ),
             Ask("oxygen_percent", "O2, %", "number"),
-            Ask("lel_percent", "LEL, %", "number"),
-            Ask("h2s_ppm", "H2S, ppm", "number"),
-            Ask("meter", "Meter", hint="Its number; it stays on"),
-            Ask("bump_tested", "Bump tested today", "tick"),
+            Ask("lel_percent", marked("LEL, %"), "number"),
+            Ask("h2s_ppm", marked("H2S, ppm"), "number"),
+            Ask("meter", marked("Meter"), hint=marked("Its number; it stays on")),
+            Ask("bump_tested", marked("Bump tested today"), "tick"),
         ),
     ),
     StepForm(
         "rinsed",
-        "Rinsed and drained",
-        (Ask("drained_to", "Drained to", hint="Sewage tank or a closed container, never the bilge"),),
+        marked("Rinsed and drained"),
+        (Ask("drained_to", marked("Drained to"), hint=marked("Sewage tank or a closed container, never the bilge")),),
     ),
     StepForm(
         "tag placed",
-        "Locked and tagged",
+        marked("Locked and tagged"),
         (
             _POINT,
             _LOCK,
             _TAG,
-            Ask("box_no", "Lock box"),
-            Ask("override", "Chief engineer's reason", hint="Only where the minimum does not hold"),
+            Ask("box_no", marked("Lock box")),
+            Ask("override", marked("Chief engineer's reason"), hint=marked("Only where the minimum does not hold")),
         ),
     ),
     StepForm(
         "start tried",
-        "Start tried",
-        (Ask("control_alive", "With the control supply alive", "tick"), Ask("text", "Remark")),
+        marked("Start tried"),
+        (Ask("control_alive", marked("With the control supply alive"), "tick"), Ask("text", marked("Remark"))),
     ),
     StepForm(
         "no voltage",
-        "No voltage",
+        marked("No voltage"),
         (
-            Ask("all_phases", "None at the terminals, all phases", "tick"),
-            Ask("meter", "Meter", hint="Its number"),
-            Ask("meter_proved_before", "Meter proved before", "tick"),
-            Ask("meter_proved_after", "Meter proved after", "tick"),
+            Ask("all_phases", marked("None at the terminals, all phases"), "tick"),
+            Ask("meter", marked("Meter"), hint=marked("Its number")),
+            Ask("meter_proved_before", marked("Meter proved before"), "tick"),
+            Ask("meter_proved_after", marked("Meter proved after"), "tick"),
         ),
     ),
     StepForm(
         "vacuum let out",
-        "Stored vacuum let out",
+        marked("Stored vacuum let out"),
         (
-            Ask("gauge_stays_at_zero", "Gauge stays at zero, valves shut", "tick"),
-            Ask("drained", "Drained", "tick"),
+            Ask("gauge_stays_at_zero", marked("Gauge stays at zero, valves shut"), "tick"),
+            Ask("drained", marked("Drained"), "tick"),
         ),
     ),
-    StepForm("point passes", "A point passes", (_POINT, Ask("instead", "What isolates instead"))),
-    StepForm("personal lock on", "Personal lock on the box", (_LOCK, Ask("company", "Company, of a contractor"))),
-    StepForm("opened", "Opened"),
+    StepForm("point passes", marked("A point passes"), (_POINT, Ask("instead", marked("What isolates instead")))),
+    StepForm(
+        "personal lock on",
+        marked("Personal lock on the box"),
+        (_LOCK, Ask("company", marked("Company, of a contractor"))),
+    ),
+    StepForm("opened", marked("Opened")),
     StepForm(
         "noted",
-        "Step, measure, finding, part",
+        marked("Step, measure, finding, part"),
         (
-            Ask("about", "What it is", "choice", choices=tuple((note.value, note.value) for note in Note)),
-            Ask("name", "Name", hint="Knife clearance, worn edge, knife set, ..."),
-            Ask("value", "Value", "number"),
-            Ask("unit", "Unit"),
-            Ask("low", "Limit from", "number"),
-            Ask("high", "Limit to", "number"),
-            Ask("text", "Remark", "long"),
+            Ask("about", marked("What it is"), "choice", choices=tuple((note.value, note.value) for note in Note)),
+            Ask("name", marked("Name"), hint=marked("Knife clearance, worn edge, knife set, ...")),
+            Ask("value", marked("Value"), "number"),
+            Ask("unit", marked("Unit")),
+            Ask("low", marked("Limit from"), "number"),
+            Ask("high", marked("Limit to"), "number"),
+            Ask("text", marked("Remark"), "long"),
         ),
     ),
     StepForm(
         "measure accepted",
-        "Measure accepted by the chief engineer",
-        (Ask("name", "Measure"), Ask("reason", "Reason")),
+        marked("Measure accepted by the chief engineer"),
+        (Ask("name", marked("Measure")), Ask("reason", marked("Reason"))),
     ),
-    StepForm("people clear", "People and tools clear, covers on"),
-    StepForm("personal lock off", "Personal lock off the box"),
-    StepForm("tag taken over", "Relief: own lock at a point", (_POINT, _LOCK, _TAG)),
+    StepForm("people clear", marked("People and tools clear, covers on")),
+    StepForm("personal lock off", marked("Personal lock off the box")),
+    StepForm("tag taken over", marked("Relief: own lock at a point"), (_POINT, _LOCK, _TAG)),
     StepForm(
         "tag removed",
-        "Tag taken off",
+        marked("Tag taken off"),
         (
             _POINT,
             Ask(
                 "other_reason",
-                "If by another hand: reason",
-                hint="The documented exception, recorded by the chief engineer or the office, who so approve it; else empty",
+                marked("If by another hand: reason"),
+                hint=marked(
+                    "The documented exception, recorded by the chief engineer or the office, who so approve it; "
+                    "else empty"
+                ),
             ),
-            Ask("other_absence_checked", "Checked that the one who placed it is not here", "tick"),
-            Ask("other_contact_tried", "Contact tried", "tick"),
+            Ask("other_absence_checked", marked("Checked that the one who placed it is not here"), "tick"),
+            Ask("other_contact_tried", marked("Contact tried"), "tick"),
         ),
     ),
-    StepForm("people told", "People told that it is free", (Ask("names", "Who was told"),)),
+    StepForm("people told", marked("People told that it is free"), (Ask("names", marked("Who was told")),)),
     StepForm(
         "started locally",
-        "Started locally",
+        marked("Started locally"),
         (
-            Ask("no_leak", "No leak seen", "tick"),
-            Ask("turns_right", "Turns the right way", "tick"),
-            Ask("phase_ampere", "Current of the phases, A", "numbers", hint="8.1 8.2 8.1"),
+            Ask("no_leak", marked("No leak seen"), "tick"),
+            Ask("turns_right", marked("Turns the right way"), "tick"),
+            Ask("phase_ampere", marked("Current of the phases, A"), "numbers", hint="8.1 8.2 8.1"),
         ),
     ),
-    StepForm("returned", "Back to AUTO, not proved", (Ask("text", "Remark"),)),
+    StepForm("returned", marked("Back to AUTO, not proved"), (Ask("text", marked("Remark")),)),
     StepForm(
         "tested",
-        "Test after",
+        marked("Test after"),
         (
-            Ask("result", "Result", "choice", choices=((Test.PASSED.value, "passed"), (Test.FAILED.value, "failed"))),
-            Ask("pull_down_seconds", "Pull-down, s", "number"),
-            Ask("limit_seconds", "Its limit, s", "number"),
-            Ask("from_vacuum_kpa", "From, kPa below atmosphere", "number"),
-            Ask("to_vacuum_kpa", "To, kPa below atmosphere", "number"),
-            Ask("quiet_hour", "At a quiet hour", "tick"),
-            Ask("others_stopped", "Other pumps stopped", "tick"),
-            Ask("text", "Figures", hint="Hold, seal drops"),
+            Ask(
+                "result",
+                marked("Result"),
+                "choice",
+                choices=((Test.PASSED.value, "passed"), (Test.FAILED.value, "failed")),
+            ),
+            Ask("pull_down_seconds", marked("Pull-down, s"), "number"),
+            Ask("limit_seconds", marked("Its limit, s"), "number"),
+            Ask("from_vacuum_kpa", marked("From, kPa below atmosphere"), "number"),
+            Ask("to_vacuum_kpa", marked("To, kPa below atmosphere"), "number"),
+            Ask("quiet_hour", marked("At a quiet hour"), "tick"),
+            Ask("others_stopped", marked("Other pumps stopped"), "tick"),
+            Ask("text", marked("Figures"), hint=marked("Hold, seal drops")),
         ),
     ),
     StepForm(
         "work reported",
-        "Work reported",
-        (Ask("lowest_vacuum_kpa", "Lowest vacuum seen meanwhile, kPa", "number"), Ask("text", "Report", "long")),
+        marked("Work reported"),
+        (
+            Ask("lowest_vacuum_kpa", marked("Lowest vacuum seen meanwhile, kPa"), "number"),
+            Ask("text", marked("Report"), "long"),
+        ),
     ),
-    StepForm("permit closed", "Permit closed", (Ask("number", "Permit no."),)),
+    StepForm("permit closed", marked("Permit closed"), (Ask("number", marked("Permit no.")),)),
     StepForm(
         "entry struck",
-        "Strike the newest entry",
-        (Ask("number", "Entry", "whole", hint="Within ten minutes, by who recorded it"), Ask("reason", "Why")),
+        marked("Strike the newest entry"),
+        (
+            Ask("number", marked("Entry"), "whole", hint=marked("Within ten minutes, by who recorded it")),
+            Ask("reason", marked("Why")),
+        ),
     ),
 )
 FORMS_IN_USE: tuple[StepForm, ...] = tuple(
@@ -187,6 +215,20 @@ FORMS_IN_USE: tuple[StepForm, ...] = tuple(
 )
 """The steps of a job that takes no pump out."""
 BY_KIND: Mapping[str, StepForm] = {form.kind: form for form in FORMS}
+
+
+def form_said(form: StepForm) -> StepForm:
+    """The form in the language spoken now; what is chosen is said, not sent."""
+    asks = tuple(
+        replace(
+            ask,
+            label=_(ask.label),
+            hint=_(ask.hint) if ask.hint else "",
+            choices=tuple((value, _(words)) for value, words in ask.choices),
+        )
+        for ask in form.asks
+    )
+    return replace(form, title=_(form.title), asks=asks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,13 +247,13 @@ def read_step(kind: str, fields: Fields, *, fact: bool) -> WorkStepBody:
     """
     form = BY_KIND.get(kind)
     if form is None:
-        raise Refused(f"{kind[:40]!r} is no step of the work. Choose one of the page's.")
+        raise Refused(_("{kind} is no step of the work. Choose one of the page's.").format(kind=f"{kind[:40]!r}"))
     step: dict[str, Any] = {"kind": kind, "by": fields.values.get("by", "")}
-    for ask in (Ask("at", "When", "moment"), *form.asks):
+    for ask in (Ask("at", _("When"), "moment"), *form.asks):
         value = _read(ask, fields)
         if value not in (None, "", []):
             step[ask.name] = value
-    fields.check("Some fields cannot be read.")
+    fields.check(_("Some fields cannot be read."))
     other = {name: step.pop(f"other_{name}", None) for name in ("reason", "absence_checked", "contact_tried")}
     if other["reason"]:
         step["other_hand"] = other

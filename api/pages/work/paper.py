@@ -15,13 +15,14 @@ from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.closing import ASKED
 from scheduler.domain.work.paper import PaperAct, seen_on_paper
+from scheduler.language import gettext as _
+from scheduler.language import marked, ngettext
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import listed
 from scheduler.wording.work import act_name
 
-NOT_SEEN = "not seen on paper"
-_DATE = "a date is expected, as 2026-11-25."
-_TIME = "the time at which the job was finished is expected, as 14:00."
+_DATE = marked("a date is expected, as 2026-11-25.")
+_TIME = marked("the time at which the job was finished is expected, as 14:00.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,29 +34,32 @@ class PaperField:
     mode: str = ""
 
 
-_AT = PaperField("at", "At")
+_AT = PaperField("at", marked("At"))
 _GAS = (
     PaperField("oxygen", "O2, %", "decimal"),
-    PaperField("lel", "LEL, %", "decimal"),
-    PaperField("h2s", "H2S, ppm", "decimal"),
+    PaperField("lel", marked("LEL, %"), "decimal"),
+    PaperField("h2s", marked("H2S, ppm"), "decimal"),
 )
 _FIELDS: Mapping[str, tuple[PaperField, ...]] = {
-    "permit issued": (PaperField("number", "Number"), _AT),
-    "made ready": (PaperField("told", "Who was told"), _AT),
+    "permit issued": (PaperField("number", marked("Number")), _AT),
+    "made ready": (PaperField("told", marked("Who was told")), _AT),
     "gas in the room": _GAS,
-    "rinsed": (PaperField("drained", "Drained to"), _AT),
-    "tag placed": (PaperField("tags", "Tags"), PaperField("at", "Last at")),
+    "rinsed": (PaperField("drained", marked("Drained to")), _AT),
+    "tag placed": (PaperField("tags", marked("Tags")), PaperField("at", marked("Last at"))),
     "start tried": (_AT,),
-    "no voltage": (PaperField("meter", "Meter"), _AT),
+    "no voltage": (PaperField("meter", marked("Meter")), _AT),
     "vacuum let out": (_AT,),
     "gas at the cover": _GAS,
-    "personal lock on": (PaperField("names", "Names"),),
+    "personal lock on": (PaperField("names", marked("Names")),),
     "opened": (_AT,),
     "people clear": (_AT,),
-    "people told": (PaperField("names", "Names"),),
+    "people told": (PaperField("names", marked("Names")),),
     "started locally": (PaperField("current", "L1 L2 L3, A"), _AT),
     "returned": (_AT,),
-    "tested": (PaperField("seconds", "Pull-down, s", "decimal"), PaperField("limit", "Its limit, s", "decimal")),
+    "tested": (
+        PaperField("seconds", marked("Pull-down, s"), "decimal"),
+        PaperField("limit", marked("Its limit, s"), "decimal"),
+    ),
 }
 
 
@@ -92,20 +96,20 @@ class PaperView(FormState):
     def heading(self) -> str:
         """The answer: what the sheet lacks, or that it is to be written down."""
         if not self.looked:
-            return f"{self.name}, from paper: write what the sheet says."
+            return _("{name}, from paper: write what the sheet says.", name=self.name)
         if not self.unseen:
-            return f"{self.name}, from paper: the sheet shows every act."
-        return f"{self.name}, from paper: {self._unseen_words}."
+            return _("{name}, from paper: the sheet shows every act.", name=self.name)
+        return _("{name}, from paper: {unseen_words}.", name=self.name, unseen_words=self._unseen_words)
 
     @property
     def button(self) -> str:
         """What taking it in says."""
-        return f"Take it in: {self._unseen_words}" if self.unseen else "Take it in"
+        return _("Take it in: {unseen_words}", unseen_words=self._unseen_words) if self.unseen else _("Take it in")
 
     @property
     def _unseen_words(self) -> str:
         count = len(self.unseen)
-        return f"{'one act is' if count == 1 else f'{count} acts are'} {NOT_SEEN}"
+        return ngettext("one act is not seen on paper", "{count} acts are not seen on paper", count).format(count=count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,10 +123,14 @@ class PaperRead:
     """Acts of ASKED that it does not show."""
 
 
+def _labelled(act: str) -> tuple[PaperField, ...]:
+    return tuple(replace(one, label=_(one.label)) for one in _FIELDS[act])
+
+
 def paper_rows(plant: Plant, kind: JobKind, unseen: Sequence[str] = ()) -> tuple[PaperRow, ...]:
     """The acts that are asked of this kind, in the order of work."""
     asked = [one for one in ASKED if kind.takes_pump_out and (one != "permit issued" or plant.permit_needed)]
-    return tuple(PaperRow(act=one, words=act_name(one), fields=_FIELDS[one], unseen=one in unseen) for one in asked)
+    return tuple(PaperRow(act=one, words=act_name(one), fields=_labelled(one), unseen=one in unseen) for one in asked)
 
 
 def read_paper(fields: Fields, plant: Plant, kind: JobKind, offset_minutes: int) -> PaperRead:
@@ -131,13 +139,13 @@ def read_paper(fields: Fields, plant: Plant, kind: JobKind, offset_minutes: int)
     Raises:
         Refused: with a fault for each field that cannot be read; the day, the time it was finished and who did it are needed.
     """
-    day = fields.day("done_on", empty=_DATE)
-    finished = fields.time("finished", empty=_TIME)
+    day = fields.day("done_on", empty=_(_DATE))
+    finished = fields.time("finished", empty=_(_TIME))
     by = fields.text("done_by")
     if not by:
-        fields.fault("done_by", "who did it is expected, as on the sheet.")
+        fields.fault("done_by", _("who did it is expected, as on the sheet."))
     if day is None or finished is None:
-        fields.check("Some fields cannot be read, or are empty.")
+        fields.check(_("Some fields cannot be read, or are empty."))
     assert day is not None
     assert finished is not None
     done_at = instant_of(datetime.combine(day, finished), offset_minutes)
@@ -147,7 +155,7 @@ def read_paper(fields: Fields, plant: Plant, kind: JobKind, offset_minutes: int)
         notes.append(Noted(at=done_at, by=by, about=Note.FINDING, name=fields.text("seen"), text=fields.text("words")))
     test = _test(fields, acts, kind)
     running = fields.figure("running_hours")
-    fields.check("Some fields cannot be read.")
+    fields.check(_("Some fields cannot be read."))
     begun = [one.at for one in acts if one.at is not None and one.act in ("tag placed", "opened")]
     number = next((one.particulars.get("number", "") for one in acts if one.act == "permit issued"), "")
     close = Close(
@@ -214,4 +222,6 @@ def looked_at(view: PaperView, read: PaperRead, plant: Plant, kind: JobKind, aga
 
 def unseen_words(view: PaperView) -> str:
     """What the record will say of it."""
-    return f"Not seen on paper: {listed(view.unseen)}." if view.unseen else "Every act is seen on paper."
+    return (
+        _("Not seen on paper: {names}.", names=listed(view.unseen)) if view.unseen else _("Every act is seen on paper.")
+    )

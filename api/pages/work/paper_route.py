@@ -22,6 +22,7 @@ from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.work import acts, jobs, steps
 from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
+from scheduler.language import gettext as _
 from scheduler.wording.due import job_name
 from scheduler.wording.figures import field_moment
 from scheduler.wording.work import against_words
@@ -44,13 +45,13 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
     now = plant_state(context, vessel_id, place.plant_id)
     job = now.job(key)
     if place.vessel_id != vessel_id or job is None:
-        raise NotFound(f"There is no open job {key} here. The plant page shows those that are open.")
+        raise NotFound(_("There is no open job {key} here. The plant page shows those that are open.", key=key))
     kind = now.plant.kind(job.job_id.kind)
     here = job_href(vessel_id, key)
     shown = replace(now.as_shown(job), position=now.position_name(job.position) if job.position else None)
     state = state or FormState(values={"done_on": field_moment(now.at, now.offset_minutes)[:10]})
     return PaperView(
-        frame=frame_of(now, who, f"{here}/paper", f"{job.kind_name.capitalize()}, from paper", ""),
+        frame=frame_of(now, who, f"{here}/paper", _("{job}, from paper", job=job.kind_name.capitalize()), ""),
         name=job_name(shown),
         job_href=here,
         rows=paper_rows(now.plant, kind),

@@ -8,6 +8,7 @@ from typing import Any
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
+from scheduler.language import gettext as _
 from scheduler.shiptime import day_text, ship_time
 
 
@@ -48,9 +49,9 @@ def points_page(view: PointsView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        heading=f"{view.pump}: {', '.join(one['point'] for one in good)} not fitted"
+        heading=_("{pump}: {several} not fitted", pump=view.pump, several=", ".join(one["point"] for one in good))
         if good
-        else f"{view.pump} has every point of the sheet",
+        else _("{pump} has every point of the sheet", pump=view.pump),
         parsed=datetime.fromisoformat,
         counts_from=counts_from,
     )

@@ -16,22 +16,26 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.work import points
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.names import pump_words
 
 router = APIRouter(include_in_schema=False)
 _SAY = "/api/v1/pumps/{pump_id}/points"
 DONE = {
-    "say": "Said, and on record. It counts once office or master has signed, from the next day on.",
-    "sign": "Signed, and on record. It counts for work begun from tomorrow on.",
-    "withdraw": "Withdrawn, and on record: the point is asked for again.",
+    "say": marked("Said, and on record. It counts once office or master has signed, from the next day on."),
+    "sign": marked("Signed, and on record. It counts for work begun from tomorrow on."),
+    "withdraw": marked("Withdrawn, and on record: the point is asked for again."),
 }
 
 
 @router.get("/pumps/{pump_id}/points")
 def not_fitted(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _answer(request, context, who, pump_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    return _answer(
+        request, context, who, pump_id, done=_(done) if (done := DONE.get(request.query_params.get("done", ""))) else ""
+    )
 
 
 @router.post("/pumps/{pump_id}/points")
@@ -60,7 +64,7 @@ def _do(context: Context, who: Asking, pump_id: str, form: PageForm) -> Answer:
     if what == "withdraw":
         frame.must_pass(who, "POST", f"{_SAY}/{{number}}/withdrawal", "withdraw a point that is not fitted")
         return points.withdraw_not_fitted(context, hand, place, form.number)
-    raise Refused(f"{what[:40]!r} is none of the page's forms.")
+    raise Refused(_("{what} is none of the page's forms.").format(what=f"{what[:40]!r}"))
 
 
 def _answer(
@@ -78,7 +82,7 @@ def _answer(
     said = {one["point"] for one in listed if one["state"] != "withdrawn"}
     always = [one.name for one in now.plant.points if one.role is PointRole.SUPPLY]
     view = PointsView(
-        frame=frame.frame_of(now, who, here, "Points not fitted", "pumps"),
+        frame=frame.frame_of(now, who, here, _("Points not fitted"), "pumps"),
         pump=pump_words(now.plant, now.at, pump_id),
         record_href=f"/pumps/{pump_id}/record",
         action=here,

@@ -18,10 +18,12 @@ from scheduler.domain.work.course import WorkAct
 from scheduler.domain.work.numbering import LOCK_BOX
 from scheduler.domain.work.state import WorkState, same
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import Expected, Unreadable, read_instant, read_time
 from scheduler.shiptime import instant_of, ship_time
 
-NEEDED = "this is empty and asked for"
+NEEDED = marked("this is empty and asked for")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +46,7 @@ class ReadBox:
         """The text of a field that is not to be empty."""
         text = self.fields.text(name)
         if not text:
-            self.fields.fault(name, NEEDED)
+            self.fields.fault(name, _(NEEDED))
         return text
 
 
@@ -58,7 +60,7 @@ def read_box(box: ReadBox) -> Found:
         Refused: with a fault for each field that cannot be read or is asked for.
     """
     steps, closing = _READERS[box.act](box)
-    box.fields.check("Some fields cannot be read, or are empty.")
+    box.fields.check(_("Some fields cannot be read, or are empty."))
     return steps, closing
 
 
@@ -67,7 +69,9 @@ def act_named(text: str) -> WorkAct:
     try:
         return WorkAct(text)
     except ValueError as error:
-        raise Refused(f"{text[:40]!r} is no act of the work. Go back to the job's page.") from error
+        raise Refused(
+            _("{text} is no act of the work. Go back to the job's page.").format(text=f"{text[:40]!r}")
+        ) from error
 
 
 def measures_from(fields: Fields, kind: JobKind, at: datetime, by: str) -> list[AnyStep]:
@@ -132,9 +136,9 @@ def _gas(box: ReadBox) -> Found:
         at=box.at,
         by=box.by,
         place=GasPlace.ROOM if box.act is WorkAct.ROOM_GAS else GasPlace.COVER,
-        oxygen_percent=figure("oxygen_percent", empty=NEEDED),
-        lel_percent=figure("lel_percent", empty=NEEDED),
-        h2s_ppm=figure("h2s_ppm", empty=NEEDED),
+        oxygen_percent=figure("oxygen_percent", empty=_(NEEDED)),
+        lel_percent=figure("lel_percent", empty=_(NEEDED)),
+        h2s_ppm=figure("h2s_ppm", empty=_(NEEDED)),
         meter=box.needed("meter"),
         bump_tested=True,
     )
@@ -215,7 +219,7 @@ def _unlocked(box: ReadBox) -> Found:
 def _local_start(box: ReadBox) -> Found:
     if box.do == "failed":
         return _failed(box)
-    current = [value for name in PHASES if (value := box.fields.figure(name, empty=NEEDED)) is not None]
+    current = [value for name in PHASES if (value := box.fields.figure(name, empty=_(NEEDED))) is not None]
     why = box.needed("why") if box.do == "again" else ""
     steps: list[AnyStep] = []
     if box.work.warned_at is None:
@@ -247,7 +251,7 @@ def _close(box: ReadBox) -> Found:
                 at=box.at,
                 by=box.by,
                 result=Test.PASSED,
-                pull_down_seconds=box.fields.figure("pull_down_seconds", empty=NEEDED),
+                pull_down_seconds=box.fields.figure("pull_down_seconds", empty=_(NEEDED)),
                 limit_seconds=box.fields.figure("limit_seconds"),
                 from_vacuum_kpa=box.plant.start_vacuum_kpa,
                 to_vacuum_kpa=box.plant.stop_vacuum_kpa,
@@ -268,7 +272,7 @@ def close_from(fields: Fields, at: datetime, by: str, test: Test) -> Close:
     """The close as the box has it."""
     checked_by = fields.text("checked_by")
     if checked_by and same_name(checked_by, by):
-        fields.fault("checked_by", "the checker is the doer; name someone else, or leave it empty.")
+        fields.fault("checked_by", _("the checker is the doer; name someone else, or leave it empty."))
     return Close(
         done_at=at,
         done_by=by,

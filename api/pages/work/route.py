@@ -31,6 +31,7 @@ from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.course import state_of_round
 from scheduler.errors import NotFound, Refused
+from scheduler.language import gettext as _
 from scheduler.parsing import own_path
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
@@ -74,7 +75,7 @@ def job_answer(
     """The page of a job. back: the form that was refused."""
     place, job_id = jobs.job_place(context, who.actor, key)
     if place.vessel_id != vessel_id:
-        raise NotFound(f"There is no job {key} on {vessel_id}.")
+        raise NotFound(_("There is no job {key} on {vessel_id}.", key=key, vessel_id=vessel_id))
     back = back or JobFormBack()
     now = plant_state(context, vessel_id, place.plant_id)
     here = job_href(vessel_id, key)
@@ -87,7 +88,7 @@ def job_answer(
         closed = jobs.closed_job(context, place, job_id)
         done = None if closed is None else done_job(now, closed)
         if closed is None or done is None:
-            raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
+            raise NotFound(_("There is no job {key} here now. The plant page shows those that are open.", key=key))
         number = closed.get("record")
         record, stamp = history.record_export(context, vessel_id, number) if isinstance(number, int) else ({}, "")
         view = closed_view(now, who, here, done, closed, record, stamp, kept, back)
@@ -257,7 +258,7 @@ async def count_part(plant_id: str, request: Request, context: ContextDep, who: 
     def act() -> str:
         place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
         fields = Fields(form.values)
-        aboard = fields.whole("aboard", empty="a whole number is expected, such as 2")
+        aboard = fields.whole("aboard", empty=_("a whole number is expected, such as 2"))
         fields.check()
         assert aboard is not None
         parts.count_part(context, form.hand(), place, name=form["name"], aboard=aboard)
@@ -282,7 +283,7 @@ async def keep_photo(vessel_id: str, key: str, request: Request, context: Contex
 
     def act() -> str:
         if sent is None or isinstance(sent, str):
-            raise Refused("No photo was chosen. Go back, choose one, and send it again.")
+            raise Refused(_("No photo was chosen. Go back, choose one, and send it again."))
         place, job_id = jobs.job_place(context, who.actor, key)
         text = form["text"][:200]
         hand = form.hand([text, sha256(content).hexdigest()])

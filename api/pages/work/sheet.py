@@ -19,6 +19,7 @@ from scheduler.domain.vessel.sheets import MeasureAsked, SheetStep
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Struck
 from scheduler.domain.work.same_isolation import due_on_same_isolation
 from scheduler.domain.work.state import Tag, struck_numbers
+from scheduler.language import gettext as _
 from scheduler.wording.figures import clock, moment, offset_words, short_date
 
 
@@ -73,8 +74,16 @@ def limits_words(asked: MeasureAsked) -> str:
     """The limits with their unit: "0.1 to 0.5 mm", "at most 12 A", "no limit, s"."""
     unit = f" {asked.unit}" if asked.unit else ""
     if asked.low is None:
-        return f"no limit{unit and ','}{unit}" if asked.high is None else f"at most {asked.high:g}{unit}"
-    return f"at least {asked.low:g}{unit}" if asked.high is None else f"{asked.low:g} to {asked.high:g}{unit}"
+        return (
+            _("no limit{unit}").format(unit=unit and f",{unit}")
+            if asked.high is None
+            else _("at most {high}{unit}").format(high=f"{asked.high:g}", unit=unit)
+        )
+    return (
+        _("at least {low}{unit}").format(low=f"{asked.low:g}", unit=unit)
+        if asked.high is None
+        else _("{low} to {high}{unit}").format(low=f"{asked.low:g}", high=f"{asked.high:g}", unit=unit)
+    )
 
 
 def _measure(asked: MeasureAsked, noted: Sequence[Noted], offset_minutes: int) -> MeasureLine:
@@ -84,7 +93,7 @@ def _measure(asked: MeasureAsked, noted: Sequence[Noted], offset_minutes: int) -
         return MeasureLine(asked=asked, limits=limits_words(asked))
     newest = figures[-1]
     before = ", ".join(
-        f"{one.value:g}{' out of limit' if one.out_of_limit else ''} {clock(one.at, offset_minutes)}"
+        f"{one.value:g}{_(' out of limit') if one.out_of_limit else ''} {clock(one.at, offset_minutes)}"
         for one in figures[:-1]
     )
     found = f"{newest.value:g} {newest.unit}".strip()
@@ -118,7 +127,11 @@ def open_sheet(context: Context, now: PlantState, job: DueJob, kept: Sequence[St
     offset = now.offset_minutes
     number, stamp = history.head_of(context, now.vessel.id)
     plan = now.taken or now.proposed
-    planned = f", plan {plan.digest[:8]}{'' if now.taken else ' (proposed)'}" if plan else ""
+    planned = (
+        (_(", plan {digest}") if now.taken else _(", plan {digest} (proposed)")).format(digest=plan.digest[:8])
+        if plan
+        else ""
+    )
     return job_sheet_of(
         now.plant,
         kind,
@@ -128,11 +141,22 @@ def open_sheet(context: Context, now: PlantState, job: DueJob, kept: Sequence[St
         aboard=parts.part_counts_of(context, now.vessel.id, now.plant.id),
         count_action=f"/plants/{now.plant.id}/parts",
         also_due=tuple(
-            f"{beside.kind_name}, {beside.state.value}, due {short_date(beside.due_at, offset)}"
+            _(
+                "{kind_name}, {value}, due {short_date}",
+                kind_name=beside.kind_name,
+                value=beside.state.value,
+                short_date=short_date(beside.due_at, offset),
+            )
             for beside in due_on_same_isolation(now.shown, job, now.at)
         ),
         address=address,
-        printed_from=f"Printed {moment(now.at, offset)} {offset_words(offset)}{planned}, after record {number}",
+        printed_from=_(
+            "Printed {moment} {offset_words}{planned}, after record {number}",
+            moment=moment(now.at, offset),
+            offset_words=offset_words(offset),
+            planned=planned,
+            number=number,
+        ),
         stamp=stamp,
     )
 

@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from api.pages.shared import qr
 from scheduler.domain.vessel.sheets import MeasureAsked
+from scheduler.language import gettext as _
 
 LONGEST_NOTE_PRINTED = 300
 DENSE_FROM_LETTERS = 1800
@@ -86,9 +87,9 @@ class SheetView:
     def printed_note(self) -> str:
         """The kind's note as far as paper holds it."""
         cut = len(self.note) > LONGEST_NOTE_PRINTED
-        return f"{self.note[: LONGEST_NOTE_PRINTED - 30]}… (whole on the page)" if cut else self.note
+        return _("{note}… (whole on the page)", note=self.note[: LONGEST_NOTE_PRINTED - 30]) if cut else self.note
 
     @property
     def code(self) -> Markup:
         """The QR code of the job's address; empty without one."""
-        return qr.svg(self.address, "This job's page") if self.address else Markup("")
+        return qr.svg(self.address, _("This job's page")) if self.address else Markup("")

@@ -8,7 +8,7 @@ from typing import Any
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine
-from api.pages.work.box import BoxField
+from api.pages.work.box_view import BoxField
 from api.pages.work.course import CourseView
 from api.pages.work.forms import RefusedStep, StepForm
 from api.pages.work.sheet_view import SheetView, StepLine
