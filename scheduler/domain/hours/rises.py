@@ -23,13 +23,13 @@ class DayResiduals:
         self.first_day, self.values, self.kinds = first_day, values, kinds
         self._by_kind = by_kind
         self._cached: tuple[int, Floats] = (-1, values)
-        new = np.arange(done, len(values))
+        self._new = new = np.arange(done, len(values))
+        if not by_kind or not len(new):
+            return
         starts = np.maximum(0, new - (first_day + new) % WEEK)
-        self._new = new
         ends, self._fit_of = np.unique(starts, return_inverse=True)
         self._week_start = dict(zip(new.tolist(), starts.tolist(), strict=True))
-        if by_kind and len(new):
-            self._kind_effects, self._weekday_effects = day_effects(values, kinds, first_day, ends)
+        self._kind_effects, self._weekday_effects = day_effects(values, kinds, first_day, ends)
         self._ends = {end: n for n, end in enumerate(ends.tolist())}
 
     def residuals(self, n: int) -> Floats:
@@ -66,10 +66,7 @@ class DayResiduals:
             return np.full(len(days), np.nan)
         last = np.searchsorted(at, days - NOW_DAYS, side="right")
         first = np.maximum(last - BEFORE_DAYS, np.searchsorted(at, days - WITHIN_DAYS, side="right"))
-        places = last[:, None] - BEFORE_DAYS + np.arange(BEFORE_DAYS)
-        before = self._under(days, at[np.clip(places, 0, len(at) - 1)])
-        before[places < first[:, None]] = np.nan
-        mu = bn.nanmedian(before, axis=1)
+        mu = self._usual(days, at, first, last)
         now_at = days[:, None] - np.arange(NOW_DAYS)
         inside = (now_at >= 0) & usable[np.maximum(now_at, 0)]
         now = np.clip(self._under(days, np.maximum(now_at, 0)) - mu[:, None], -MOST_STEP, MOST_STEP)
@@ -77,6 +74,24 @@ class DayResiduals:
         rise = np.where(inside, now, 0.0).sum(axis=1) / np.maximum(count, 1)
         fine = usable[days] & (count >= LEAST_NOW) & (last - first >= LEAST_BEFORE)
         found: Floats = np.where(fine, rise, np.nan)
+        return found
+
+    def _usual(self, days: Ints, at: Ints, first: Ints, last: Ints) -> Floats:
+        """The median of the usable days from `first` up to `last`, which are places in `at`, for each of `days`."""
+        if not self._by_kind:  # every day under the same fit: a running median, but where the 240 days cut it short
+            running = bn.move_median(np.append(np.full(BEFORE_DAYS, np.nan), self.values[at]), BEFORE_DAYS, min_count=1)
+            found: Floats = running[last + BEFORE_DAYS - 1]
+            cut = first > np.maximum(last - BEFORE_DAYS, 0)
+            if cut.any():
+                found[cut] = self._medians(days[cut], at, first[cut], last[cut])
+            return found
+        return self._medians(days, at, first, last)
+
+    def _medians(self, days: Ints, at: Ints, first: Ints, last: Ints) -> Floats:
+        places = last[:, None] - BEFORE_DAYS + np.arange(BEFORE_DAYS)
+        before = self._under(days, at[np.clip(places, 0, len(at) - 1)])
+        before[places < first[:, None]] = np.nan
+        found: Floats = bn.nanmedian(before, axis=1)
         return found
 
     def _under(self, days: Ints, at: Ints) -> Floats:

@@ -75,30 +75,37 @@ def polish(
 
     Source: J. W. Tukey, Exploratory Data Analysis (1977), chapter 11, median polish, with a running median as its level.
     """
+    rows, days = values.shape
     known = ~np.isnan(values)
     masks = [known & (kinds == code) for code in range(codes)]
-    of_kind = np.full((len(values), codes), np.nan)
-    of_weekday = np.zeros((len(values), WEEK))
+    of_kind = np.full((rows, codes + 1), np.nan)  # the last is of days of no kind
+    of_place = np.zeros((rows, WEEK))  # a weekday's effect, by its place in the weeks that begin on the row's first day
     for code, mask in enumerate(masks):
         enough = mask.sum(axis=1) >= least
         of_kind[enough, code] = _median(values[enough], mask[enough])
-    weekdays_of = (first_weekday[:, None] + np.arange(values.shape[1])) % WEEK
-    order = (np.arange(WEEK) - first_weekday[:, None]) % WEEK
-    counts = np.take_along_axis((~np.isnan(_weeks(values))).sum(axis=1), order, axis=1)
+    kind_at = np.arange(rows)[:, None] * (codes + 1) + np.where(kinds < 0, codes, kinds)
+    counts = (~np.isnan(_weeks(values))).sum(axis=1)
     shrunk = counts / np.maximum(counts + trust, 1e-9) * weekdays[:, None]
+    by_weekday = weekdays.any()
     for _ in range(ROUNDS):
-        kind_part = _of_kinds(of_kind, kinds)
+        kind_part = of_kind.ravel().take(kind_at)
         rest = values - kind_part
-        rest -= level(rest - np.take_along_axis(of_weekday, weekdays_of, axis=1))
-        rest -= np.take_along_axis(of_weekday, weekdays_of, axis=1)
+        if by_weekday:
+            weekday_part = np.tile(of_place, -(-days // WEEK))[:, :days]
+            less = rest - weekday_part
+            rest -= level(less)
+            rest -= weekday_part
+        else:
+            rest -= level(rest)
         for code, mask in enumerate(masks):
             step = _median(rest, mask)
             of_kind[:, code] += np.where(np.isnan(step), 0.0, step)
-        if weekdays.any():
-            rest += np.take_along_axis(of_weekday, weekdays_of, axis=1) + kind_part - _of_kinds(of_kind, kinds)
-            found = np.take_along_axis(bn.nanmedian(_weeks(rest), axis=1), order, axis=1)
-            of_weekday = np.where(np.isnan(found), 0.0, found) * shrunk
-    return of_kind, of_weekday
+        if by_weekday:
+            rest += weekday_part + kind_part - of_kind.ravel().take(kind_at)
+            found = bn.nanmedian(_weeks(rest), axis=1)
+            of_place = np.where(np.isnan(found), 0.0, found) * shrunk
+    order = (np.arange(WEEK) - first_weekday[:, None]) % WEEK
+    return of_kind[:, :codes], np.take_along_axis(of_place, order, axis=1)
 
 
 def running_level(values: Floats) -> Floats:
@@ -107,13 +114,6 @@ def running_level(values: Floats) -> Floats:
     ahead = np.concatenate([values, np.full((len(values), half), np.nan)], axis=1)
     found: Floats = bn.move_median(ahead, LEVEL_DAYS, min_count=1, axis=1)
     return found[:, half:]
-
-
-def _of_kinds(of_kind: Floats, kinds: Ints) -> Floats:
-    """The effect of each day's kind; NaN where it has none (code -1, before the first day)."""
-    with_none = np.concatenate([of_kind, np.full((len(of_kind), 1), np.nan)], axis=1)
-    found: Floats = np.take_along_axis(with_none, np.where(kinds < 0, of_kind.shape[1], kinds), axis=1)
-    return found
 
 
 def _weeks(values: Floats) -> Floats:
