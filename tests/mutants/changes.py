@@ -6,6 +6,7 @@ from tests.mutants import (
     of_days,
     of_decisions,
     of_records,
+    of_signs,
     of_the_judge,
     of_the_planner,
     of_the_plant,
@@ -23,4 +24,5 @@ CHANGES: tuple[Change, ...] = (
     *of_counters.CHANGES,
     *of_records.CHANGES,
     *of_days.CHANGES,
+    *of_signs.CHANGES,
 )
