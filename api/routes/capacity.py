@@ -182,7 +182,7 @@ def open_breakdown(pump_id: str, call: HandCallDep, body: DownBody) -> Breakdown
     answer = breakdown.open_breakdown(
         call.context, call.hand(body), place, at=body.at, reason=body.reason, expected_at=body.expected_at
     )
-    return call.answered(BreakdownAnswer, answer, plan=breakdown.plan_again(call.context, place))
+    return call.answered(BreakdownAnswer, answer, plan=breakdown.plan_again(call.context, place, soon=True))
 
 
 @router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
@@ -191,7 +191,7 @@ def say_expected(pump_id: str, call: SeenCallDep, body: ExpectedBody) -> Expecte
     If-Match, where it is sent: the record that last said so (0: none since it went out); 412 with what is said by now."""
     place = call.place(AssetKind.PUMP, pump_id)
     answer = outages.say_expected(call.context, call.hand(body), place, body.expected_at, if_match=call.version())
-    return call.answered(ExpectedReturnAnswer, answer, plan=breakdown.plan_again(call.context, place))
+    return call.answered(ExpectedReturnAnswer, answer, plan=breakdown.plan_again(call.context, place, soon=True))
 
 
 @router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")
@@ -199,4 +199,4 @@ def runs_after_all(pump_id: str, call: HandCallDep, body: RunsBody) -> RunsAfter
     """Untouched: the stop stays on record with its minutes, and its repair is withdrawn."""
     place = call.place(AssetKind.PUMP, pump_id)
     answer = breakdown.runs_after_all(call.context, call.hand(body), place, at=body.at, reason=body.reason)
-    return call.answered(RunsAfterAllAnswer, answer, plan=breakdown.plan_again(call.context, place))
+    return call.answered(RunsAfterAllAnswer, answer, plan=breakdown.plan_again(call.context, place, soon=True))

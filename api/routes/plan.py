@@ -35,6 +35,13 @@ from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(route_class=JsonRoute)
 
+RETRY_AFTER_SECONDS = 2
+"""After which a program that asked for a plan may look again."""
+WHERE_AND_WHEN = {
+    "Location": {"description": "where the plan will be", "schema": {"type": "string"}},
+    "Retry-After": {"description": "seconds after which to look", "schema": {"type": "integer", "minimum": 0}},
+}
+
 
 class LeadOrderBody(Body):
     """In which order pumps start since then: names of positions, the one that leads first."""
@@ -65,6 +72,7 @@ def get_plan(plant_id: str, context: ContextDep, who: AskingDep) -> PlansAnswer:
     return PlansAnswer.model_validate(
         {
             "plant": plant_id,
+            "planning_since": z(planning.planning_since(context, place)),
             "taken": planning.plan_as_json(now, now.taken),
             "proposed": planning.plan_as_json(now, now.proposed),
             "differences": [
@@ -101,11 +109,22 @@ def plan_outlook(
     return OutlookAnswer.model_validate(outlook.outlook_as_json(now, held, days, outlook.outlook_words(context, now)))
 
 
-@router.post("/api/v1/plants/{plant_id}/plan/previews", status_code=201, tags=["plan"], summary="Plan anew")
-def propose_plan(plant_id: str, context: ContextDep, who: AskingDep) -> PlansAnswer:
-    """Works out a plan on what is known now and proposes it. Nothing is taken."""
+@router.post(
+    "/api/v1/plants/{plant_id}/plan/previews",
+    status_code=201,
+    responses={202: {"model": PlansAnswer, "description": "It is still being made.", "headers": WHERE_AND_WHEN}},
+    tags=["plan"],
+    summary="Plan anew",
+)
+def propose_plan(plant_id: str, context: ContextDep, who: AskingDep, response: Response) -> PlansAnswer:
+    """Works out a plan on what is known now and proposes it. Nothing is taken. Where that takes longer than a moment it is made
+    beside the answer (202), which has what stands until then; the plan is at Location once `planning_since` is null there."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    planning.propose(context, place.vessel_id, place.id)
+    if planning.propose_soon(context, place) is not None:
+        response.status_code = 202
+        response.headers.update(
+            {"Location": f"/api/v1/plants/{place.id}/plan", "Retry-After": str(RETRY_AFTER_SECONDS)}
+        )
     return get_plan(plant_id, context, who)
 
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from threading import Event
 from typing import Any
@@ -10,13 +11,14 @@ from unittest.mock import patch
 
 import pytest
 
+from scheduler.actions.base.background import BackgroundWork
 from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.care.rounds import plan_asked
 from scheduler.actions.plan import explaining, planning
 from scheduler.errors import Busy, Refused, SchedulerError
 from scheduler.storage.base import failed_tasks
 from seed_fleet.ships import PLOVER
-from tests.api.stage import Stage, staged
+from tests.api.stage import AT, Stage, staged, stamp
 from tests.api.test_plan_page import HTML, PLAN, shown, token, words
 
 PLANT = f"{PLOVER.key}-plant"
@@ -80,6 +82,53 @@ def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
     page = shown(browser, answer.headers["location"])
     assert "Planned. Look at it, then take it." in words(page)
     assert "Planning," not in page
+
+
+def test_a_program_that_asks_for_a_plan_is_answered_at_once_with_what_stands(stage: Stage) -> None:
+    """While it is made: 202, since when, where it will be and when to look; there it stands in the end."""
+    door = f"/api/v1{PLAN}"
+    assert stage.ask("GET", door).json()["planning_since"] is None
+    with _slow(stage, planning, "propose") as gate:
+        for _ in range(2):
+            answer = stage.ask("POST", f"{door}/previews")
+            assert answer.status_code == 202, answer.text
+            assert (answer.headers["location"], answer.headers["retry-after"]) == (door, "2")
+            assert (answer.json()["proposed"], answer.json()["planning_since"]) == (None, stamp(AT))
+        assert stage.ask("GET", door).json()["planning_since"] == stamp(AT)
+        gate.set()
+        _ended(stage, "plan", PLANT)
+    there = stage.ask("GET", door).json()
+    assert there["planning_since"] is None
+    assert there["proposed"]["slots"]
+
+
+def test_an_answer_that_nobody_came_for_is_none_to_whoever_wants_it_anew() -> None:
+    """It is made again; whoever comes for it gets it."""
+    work, at, made = BackgroundWork(moment_seconds=0), datetime(2026, 11, 1, tzinfo=UTC), count(1)
+    gate = Event()
+    for anew, answer in ((False, 1), (True, 2)):
+        gate.clear()
+        assert work.answer(("plan",), lambda: gate.wait(60) and next(made), at) == (None, at)
+        gate.set()
+        while work.under_way(("plan",)):
+            pass
+        work.moment_seconds = 60
+        assert work.answer(("plan",), lambda: next(made) + 100, at, anew=anew) == (
+            (101 + answer, None) if anew else (1, None)
+        )
+        work.moment_seconds = 0
+
+
+def test_a_breakdown_is_answered_at_once_while_its_plan_is_made(stage: Stage) -> None:
+    """It is on record; the sentence says that the plan is being made, which stays asked for."""
+    with _slow(stage, planning, "propose") as gate:
+        body = {"at": stamp(AT - timedelta(hours=2)), "reason": "coupling broke"}
+        answer = stage.ask("POST", f"/api/v1/pumps/{PLOVER.key}-pump-a/breakdowns", json=body)
+        assert answer.status_code == 201, answer.text
+        assert answer.json()["plan"] == "The new plan is still being made."
+        gate.set()
+        _ended(stage, "plan", PLANT)
+    assert stage.ask("GET", f"/api/v1{PLAN}").json()["proposed"]["slots"]
 
 
 @pytest.mark.parametrize(

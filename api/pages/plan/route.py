@@ -18,7 +18,6 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, form_of
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
-from scheduler.actions.base.pending import plan_asked_at
 from scheduler.actions.plan import explaining, moving, planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
@@ -169,8 +168,7 @@ def _looked(context: Context, who: Asking, place: Place, days: int) -> tuple[Pla
     may_undo = frame.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
     moves = move_lines(now, moving.moves_made(context, place), here, may_undo=may_undo)
     view = plan_view(now, context, who, here, days=days)
-    with context.db.read() as session:
-        asked_at = plan_asked_at(session, place.id)
+    asked_at = planning.planning_since(context, place)
     seconds = 0 if asked_at is None else int((now.at - asked_at).total_seconds())
     shown = seconds if seconds >= context.background.moment_seconds else 0
     return replace(view, moves=moves, once=secrets.token_hex(12), planning_seconds=shown), now

@@ -133,6 +133,9 @@ class PlansAnswer(AnswerModel):
     """The taken and the proposed plan; null where there is none."""
 
     plant: PlantId
+    planning_since: Annotated[
+        At | None, Field(description="since when a newer plan is asked for and not made yet; null: none is")
+    ]
     taken: PlanShown | None
     proposed: PlanShown | None
     differences: list[SlotDifferenceShown]

@@ -23,14 +23,18 @@ class BackgroundWork:
         self._lock = Lock()
         self._acts: dict[tuple[str, ...], tuple[Future[Any], datetime]] = {}
 
-    def answer(self, about: tuple[str, ...], act: Callable[[], Any], now: datetime) -> tuple[Any, datetime | None]:
+    def answer(
+        self, about: tuple[str, ...], act: Callable[[], Any], now: datetime, *, anew: bool = False
+    ) -> tuple[Any, datetime | None]:
         """What the act answers, and none; or none, and since when it is under way. An answer is given once.
+
+        anew: an answer that nobody came for is none; it is done again.
 
         Raises:
             Whatever the act raised.
         """
         with self._lock:
-            if about not in self._acts:
+            if about not in self._acts or (anew and self._acts[about][0].done()):
                 self._acts[about] = self._pool.submit(act), now
                 self._let_go()
             future, since = self._acts[about]

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
-from scheduler.actions.base.pending import ask_plan, plan_made
+from scheduler.actions.base.pending import ask_plan, plan_asked_at, plan_made
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.framing import answer_stored, problem_of, running_of
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -72,7 +72,13 @@ def propose_soon(context: Context, place: Place) -> datetime | None:
 
     with context.db.write(place.vessel_id) as session:
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
-    return context.background.answer(("plan", place.plant_id), act, context.now())[1]
+    return context.background.answer(("plan", place.plant_id), act, context.now(), anew=True)[1]
+
+
+def planning_since(context: Context, place: Place) -> datetime | None:
+    """Since when a new plan of the plant is asked for and not made yet; none: no plan is."""
+    with context.db.read() as session:
+        return plan_asked_at(session, place.plant_id)
 
 
 def bring_up(
