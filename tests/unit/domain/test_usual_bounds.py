@@ -54,13 +54,38 @@ def test_kinds_and_weekdays_are_told_apart_in_three_rounds():
     assert found == pytest.approx((1.0, 0.5 * 53 / 61), abs=0.03)
 
 
+def test_three_rounds_of_medians_are_those_worked_out_day_by_day():
+    """Less level and weekday the median of each kind, then less level and kind that of each weekday; in loops, on days that differ."""
+    rng = np.random.default_rng(12)
+    kinds, days = rng.integers(0, 3, 300), np.arange(300)
+    values = 0.3 * rng.normal(size=300) + 0.5 * np.isin(days % 7, [1, 2, 5]) - kinds + 0.004 * days
+    values[rng.random(300) < 0.2] = NONE
+    known = ~np.isnan(values)
+    of_kind = np.array([np.median(values[known & (kinds == kind)]) for kind in range(3)])
+    of_weekday = np.zeros(7)
+    for _ in range(3):
+        less = values - of_kind[kinds] - of_weekday[days % 7]
+        level = np.array([np.nanmedian(less[max(0, day - 30) : day + 31]) for day in days])
+        step = [np.nanmedian((less - level)[kinds == kind]) for kind in range(3)]
+        of_kind = of_kind + step
+        rest = values - level - of_kind[kinds]
+        found = [np.nanmedian(rest[days % 7 == weekday]) for weekday in range(7)]
+        many = np.array([known[days % 7 == weekday].sum() for weekday in range(7)])
+        of_weekday = np.array(found) * many / (many + 8)
+    by_kind, by_weekday = day_effects(values, kinds, 0, np.array([300]))
+    assert by_kind[0] == pytest.approx(of_kind, abs=1e-12)
+    assert by_weekday[0] == pytest.approx(of_weekday, abs=1e-12)
+
+
 def test_the_level_of_a_day_is_the_median_of_the_61_days_around_it():
     """31 of 61 decide, 30 do not; at the ends of what is known there are fewer."""
     row = np.zeros((1, 121))
     row[0, 30:61] = 1.0
     level = running_level(row)[0]
     assert level[[29, 30, 31, 60, 61]].tolist() == [0.5, 1.0, 1.0, 1.0, 0.0]
-    assert np.isfinite(level).all()
+    alone = np.full((1, 121), NONE)
+    alone[0, 60] = 2.0
+    assert np.flatnonzero(running_level(alone)[0] == 2.0).tolist() == [*range(30, 91)]
 
 
 @pytest.mark.parametrize(("begins", "first_day", "day", "judged"), [
