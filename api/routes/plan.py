@@ -1,9 +1,10 @@
 """Plans by API: taken and proposed, why a job stands where it stands, moves by hand, lead order."""
 
+import re
 from operator import itemgetter
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Header, Query, Response
 from pydantic import (
     Field,
 )
@@ -37,6 +38,9 @@ router = APIRouter(route_class=JsonRoute)
 
 RETRY_AFTER_SECONDS = 2
 """After which a program that asked for a plan may look again."""
+MOST_WAIT_SECONDS = 60
+PREFERRED_WAIT = re.compile(r'(?:^|[,;\s])wait\s*=\s*"?([0-9]{1,9})(?![0-9])', re.IGNORECASE)
+"""A preference for how long to wait. Source: RFC 7240, section 4.3."""
 WHERE_AND_WHEN = {
     "Location": {"description": "where the plan will be", "schema": {"type": "string"}},
     "Retry-After": {"description": "seconds after which to look", "schema": {"type": "integer", "minimum": 0}},
@@ -116,11 +120,20 @@ def plan_outlook(
     tags=["plan"],
     summary="Plan anew",
 )
-def propose_plan(plant_id: str, context: ContextDep, who: AskingDep, response: Response) -> PlansAnswer:
-    """Works out a plan on what is known now and proposes it. Nothing is taken. Where that takes longer than a moment it is made
-    beside the answer (202), which has what stands until then; the plan is at Location once `planning_since` is null there."""
+def propose_plan(
+    plant_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    response: Response,
+    prefer: Annotated[str, Header(description="wait=60 waits for up to so many seconds, 60 at most (RFC 7240)")] = "",
+) -> PlansAnswer:
+    """Works out a plan on what is known now and proposes it. Nothing is taken. Where that takes longer than a moment, or than was
+    preferred, it is made beside the answer (202), which has what stands until then; the plan is at Location once
+    `planning_since` is null there."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    if planning.propose_soon(context, place) is not None:
+    preferred = PREFERRED_WAIT.search(prefer)
+    wait_seconds = None if preferred is None else min(int(preferred[1]), MOST_WAIT_SECONDS)
+    if planning.propose_soon(context, place, wait_seconds) is not None:
         response.status_code = 202
         response.headers.update(
             {"Location": f"/api/v1/plants/{place.id}/plan", "Retry-After": str(RETRY_AFTER_SECONDS)}

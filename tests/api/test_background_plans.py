@@ -102,6 +102,19 @@ def test_a_program_that_asks_for_a_plan_is_answered_at_once_with_what_stands(sta
     assert there["proposed"]["slots"]
 
 
+def test_a_program_that_would_rather_wait_says_for_how_long(stage: Stage) -> None:
+    """Prefer: wait=30 gets the plan itself, though no moment is given; another preference, or none, does not."""
+    door = f"/api/v1{PLAN}/previews"
+    with _slow(stage, planning, "propose") as gate:
+        for prefer in ("respond-async", "awaits=30", "wait=0", "wait", "wait=-30"):
+            assert stage.ask("POST", door, headers={"Prefer": prefer}).status_code == 202, prefer
+        gate.set()
+        for prefer in ("wait=30", 'respond-async, Wait = "99999"'):
+            answer = stage.ask("POST", door, headers={"Prefer": prefer})
+            assert (answer.status_code, answer.json()["planning_since"]) == (201, None), prefer
+            assert "location" not in answer.headers
+
+
 def test_an_answer_that_nobody_came_for_is_none_to_whoever_wants_it_anew() -> None:
     """It is made again; whoever comes for it gets it."""
     work, at, made = BackgroundWork(moment_seconds=0), datetime(2026, 11, 1, tzinfo=UTC), count(1)

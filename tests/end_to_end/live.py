@@ -73,6 +73,7 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
     app = make_app(Settings(database=database, base_url=url), clock=clock, timers=False)
     write_at_once(app)
     context: Context = app.state.context
+    context.background.moment_seconds = 60  # a busy machine's plan is waited for
     server = uvicorn.Server(uvicorn.Config(app, log_config=None, access_log=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
     thread.start()

@@ -24,11 +24,18 @@ class BackgroundWork:
         self._acts: dict[tuple[str, ...], tuple[Future[Any], datetime]] = {}
 
     def answer(
-        self, about: tuple[str, ...], act: Callable[[], Any], now: datetime, *, anew: bool = False
+        self,
+        about: tuple[str, ...],
+        act: Callable[[], Any],
+        now: datetime,
+        *,
+        anew: bool = False,
+        wait_seconds: float | None = None,
     ) -> tuple[Any, datetime | None]:
         """What the act answers, and none; or none, and since when it is under way. An answer is given once.
 
-        anew: an answer that nobody came for is none; it is done again.
+        Args:
+            anew: an answer that nobody came for is none; it is done again. wait_seconds: instead of a moment, where that is longer.
 
         Raises:
             Whatever the act raised.
@@ -38,7 +45,7 @@ class BackgroundWork:
                 self._acts[about] = self._pool.submit(act), now
                 self._let_go()
             future, since = self._acts[about]
-        wait((future,), self.moment_seconds)
+        wait((future,), max(self.moment_seconds, wait_seconds or 0))
         if not future.done():
             return None, since
         with self._lock:

@@ -52,9 +52,9 @@ def propose(context: Context, vessel_id: str, plant_id: str) -> StoredPlan:
         return bring_up(context, vessel_id, plant_id, workers.plan)[0]
 
 
-def propose_soon(context: Context, place: Place) -> datetime | None:
+def propose_soon(context: Context, place: Place, wait_seconds: float | None = None) -> datetime | None:
     """As `propose`, made beside the caller: none once it is made, or since when it is under way where that takes longer than a moment.
-    It is asked for meanwhile, so that a restart forgets nothing.
+    It is asked for meanwhile, so that a restart forgets nothing. wait_seconds: waited for so long, where that is longer.
 
     Raises:
         As `propose`, where that is known within the moment. Busy, StorageFull: nothing could be asked for.
@@ -72,7 +72,8 @@ def propose_soon(context: Context, place: Place) -> datetime | None:
 
     with context.db.write(place.vessel_id) as session:
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
-    return context.background.answer(("plan", place.plant_id), act, context.now(), anew=True)[1]
+    about = ("plan", place.plant_id)
+    return context.background.answer(about, act, context.now(), anew=True, wait_seconds=wait_seconds)[1]
 
 
 def planning_since(context: Context, place: Place) -> datetime | None:
