@@ -247,32 +247,69 @@ def days_of(ship: LeakingShip, morning: int) -> PlantDays:
     )
 
 
-def watched(ship: LeakingShip, *, pumps: bool = False, answered: bool = True) -> Watched:
-    """Each morning what is new is folded in, from the earliest day touched on; each sign is answered the same day."""
-    days = ship.seconds.shape[1]
+def watched(ship: LeakingShip, *, pumps: bool = False) -> Watched:
+    """Each morning what is new is folded in, from the earliest day touched on; each sign is answered the same day.
+
+    Mornings on which nothing but the day before came to be known are folded at once up to the first sign, which is the same
+    as one after the other, and ten times as fast.
+    """
     subjects: Sequence[int | None] = range(len(ship.swept)) if pumps else [None]
     said: list[Said] = []
     least = None
     for about in subjects:
-        rule: SignRule = PLANT_RULE if about is None else PUMP_RULE
-        track = Track(0)
-        answers: list[SignAnswer] = []
-        touched = _touched(ship)
-        for morning in range(1, days + 1):
-            book = _window(ship, touched.get(morning, morning - 1), morning)
-            values = plant_values(book) if about is None else pump_values(book)[about]
-            first = touched.get(morning, morning - 1)
-            new = values[first - book.first_day :]
-            seen = {one.sign.seen_day for one in said if one.about == about}
-            track = fold_signs(track.before(first), rule, new, ship.kinds[first:morning], answers=answers)
-            if about is None and morning == (ship.leak_day or 500):
-                least = least_that_shows(track, rule)
-            sign = track.open_sign
-            if sign is not None and not any(abs(sign.seen_day - one) <= 20 for one in seen):
-                said.append(Said(morning - 1, about, sign))
-                if answered:
-                    answers.append(SignAnswer(seen_day=sign.seen_day, day=morning, end=SignEnd.KNOWN))
+        own, seen_least = _said_of(ship, about)
+        said += own
+        least = seen_least if about is None else least
     return Watched(ship, tuple(said), least)
+
+
+def _said_of(ship: LeakingShip, about: int | None) -> tuple[list[Said], float | None]:
+    looked_on = ship.leak_day or 500
+    touched = _touched(ship)
+    late = {morning for morning, day in touched.items() if day < morning - 1}
+    stops = sorted({*late, *(one - 1 for one in late), looked_on, ship.seconds.shape[1]})
+    said: list[Said] = []
+    answers: list[SignAnswer] = []
+    least, track, done = None, Track(0), 0  # done: mornings looked at
+    while done < ship.seconds.shape[1]:
+        morning = next(stop for stop in stops if stop > done)
+        first = touched.get(morning, morning - 1) if morning in late else done
+        assert morning not in late or morning == done + 1
+        folded = _folded(ship, about, track, first, morning, answers)
+        new = _newly_seen(folded, said, done)
+        if new and (seen_on := max(done, new[0].seen_day) + 1) < morning:
+            morning = seen_on  # no further than the morning after its day
+            folded = _folded(ship, about, track, first, morning, answers)
+            new = _newly_seen(folded, said, done)
+        track = folded
+        if new:
+            said.append(Said(morning - 1, about, new[0]))
+            answers.append(SignAnswer(seen_day=new[0].seen_day, day=morning, end=SignEnd.KNOWN))
+        if about is None and morning == looked_on:
+            least = least_that_shows(track, PLANT_RULE)
+        done = morning
+    return said, least
+
+
+def _folded(
+    ship: LeakingShip, about: int | None, track: Track, first: int, morning: int, answers: Sequence[SignAnswer]
+) -> Track:
+    """The track in the morning of a day, what lies from a first day on folded anew."""
+    book = _window(ship, first, morning)
+    values = plant_values(book) if about is None else pump_values(book)[about]
+    rule: SignRule = PLANT_RULE if about is None else PUMP_RULE
+    new = values[first - book.first_day :]
+    return fold_signs(track.before(first), rule, new, ship.kinds[first:morning], answers=answers)
+
+
+def _newly_seen(folded: Track, said: Sequence[Said], done: int) -> list[Sign]:
+    """The signs of the mornings after `done` that were not said before; one seen 20 days off is the same."""
+    return [
+        one
+        for one in folded.signs
+        if (one.seen_day >= done or one.end is None)
+        and not any(abs(one.seen_day - other.sign.seen_day) <= 20 for other in said)
+    ]
 
 
 def _touched(ship: LeakingShip) -> dict[int, int]:

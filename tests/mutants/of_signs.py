@@ -111,7 +111,6 @@ _OF_THE_RULE = _changes(
     ("signs-grown-less", "90, math.log(1.25)", "90, math.log(1.2499)", "Less than a quarter more is not."),
     ("signs-same-way", "or last.direction != sign.direction:", "or False:", "A fall is not the rise for which nothing was found."),
     ("signs-answer-day", "if one.day < from_day or", "if one.day <= from_day or", "An answer counts on its day."),
-    ("signs-answer-early", "sign.seen_day <= one.day and abs", "abs", "An answer given before a sign was seen is not to it."),
     ("signs-answer-near", "<= NOW_DAYS * 2", "< NOW_DAYS * 2", "A sign seen 20 days off is the one that was answered."),
     ("signs-answer-far", "<= NOW_DAYS * 2", "<= NOW_DAYS * 2 + 1", "One 21 days off is another."),
     ("signs-renewed", "for one in self._renewed if one <= day)", "for one in self._renewed if one < day)",

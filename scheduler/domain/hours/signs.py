@@ -152,12 +152,12 @@ class _Fold:
         self._history_from = int(known[0]) if len(known) else len(days.values)
 
     def answer(self, from_day: int, to_day: int | None) -> None:
-        """Put the answers of these days (none: all later ones) to the sign that is open, where it was seen by then."""
+        """Put the answers of these days (none: all later ones) to the sign that is open."""
         for one in self._answers:
             if one.day < from_day or (to_day is not None and one.day > to_day):
                 continue
             for n, sign in enumerate(self.signs):
-                if sign.end is None and sign.seen_day <= one.day and abs(sign.seen_day - one.seen_day) <= NOW_DAYS * 2:
+                if sign.end is None and abs(sign.seen_day - one.seen_day) <= NOW_DAYS * 2:
                     self.signs[n] = sign.answered(one)
 
     @property

@@ -140,6 +140,13 @@ def test_it_is_over_when_half_of_a_quarter_is_left(left, over):
         assert folded(values[: seen + 7]).open_sign is not None
 
 
+def test_a_sign_goes_on_through_days_that_would_show_none():
+    """A ninth is left of it: too little to be a sign and too much to be over; unanswered it closes on its thirtieth day."""
+    seen = LEAK + 2
+    (sign,) = folded(level((LEAK, 0.4), (seen + 1, 0.112), days=seen + 40)).signs
+    assert (sign.end, sign.ended_day) == (SignEnd.NOT_ANSWERED, seen + 30)
+
+
 def test_four_of_seven_usable_days_are_back_three_are_not():
     """By their median; days that cannot be used are passed over, and it is back since the first of those."""
     values = level((LEAK, 0.4), (LEAK + 10, 0.0), days=LEAK + 30)
