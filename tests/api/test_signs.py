@@ -8,12 +8,19 @@ from html import unescape
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from scheduler.actions.base.actor import Actor
 from scheduler.actions.due.sooner import LEAST_DAYS, days_sooner
+from scheduler.actions.feed import addresses
 from scheduler.actions.hours import signs as hours_signs
+from scheduler.actions.plan.framing import problem_of
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
 from scheduler.domain.hours.sign_values import SignEnd
+from scheduler.planning.problem.digest import problem_digest
+from scheduler.wording.signs import CAUSES
 from seed_fleet.ships import AVOCET
 from tests.api import stage as staging
 from tests.api.stage import AT, Stage, staged, stamp
@@ -130,19 +137,47 @@ def test_answers_that_cannot_be_are_refused_in_words(aboard: Stage, number: int,
     assert open_sign(aboard)["answer"] is None
 
 
-def test_a_sign_and_its_answer_change_no_due_job_no_plan_and_no_calendar(aboard: Stage) -> None:
-    """The due list and the plan's problem are the same before it was looked at, while it stands and when it is answered."""
+@given(answers=st.lists(st.tuples(st.sampled_from(sorted(CAUSES)), st.text("ab ", max_size=9)), min_size=1, max_size=3))
+@settings(max_examples=3, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_sign_and_its_answers_change_no_due_job_no_plan_and_no_calendar(aboard: Stage, answers: list) -> None:
+    """Due list, capacity, the digests of the plan's problem (of the day too) and the calendar's text are the same before signs were
+    worked out, while one stands, whatever is answered, when that is taken back, and with the days folded anew."""
+    path = feed_of(aboard)
 
     def seen() -> tuple:
         due = aboard.ask("GET", f"/api/v1/plants/{PLANT}/due", vessel=SHIP).json()
         shown = aboard.ask("GET", f"/api/v1/plants/{PLANT}/capacity", vessel=SHIP).json()
-        return due, shown
+        now = plant_state(aboard.context, SHIP, PLANT)
+        framed = [problem_of(now, aboard.context, of_day=of_day) for of_day in (False, True)]
+        aboard.client.app.state.refresh(SHIP)  # type: ignore[attr-defined]
+        calendar = aboard.client.get(path)
+        assert calendar.status_code == 200
+        return due, shown, [problem_digest(one) for one in framed], calendar.text
 
     before = seen()
+    assert "BEGIN:VEVENT" in before[3]
+    with aboard.context.db.write(SHIP) as session:
+        row = hours_signs.sign_track(session, SHIP, PLANT)
+        if row is not None:
+            session.delete(row)
+    assert seen() == before
     number = open_sign(aboard)["sign"]
     assert seen() == before
-    assert answered(aboard, number, cause="guests").status_code == 201
-    assert seen() == before
+    for cause, text in answers:
+        assert answered(aboard, number, cause=cause, text=text).status_code == 201
+        told(aboard)
+        assert seen() == before
+        undo = {"json": {"reason": "not that"}, "vessel": SHIP}
+        assert aboard.ask("POST", f"{SIGNS}/{number}/answer/undo", **undo).status_code == 200
+        told(aboard)
+        assert seen() == before
+
+
+def feed_of(stage: Stage) -> str:
+    """Where the ship's calendar is."""
+    actor = Actor("test", "test", Role.ADMIN)
+    secret = addresses.make_address(stage.context, actor, person_id="chief-avocet", vessel_id=SHIP).secret
+    return f"/cal/{secret}/plan.ics"
 
 
 def test_a_days_new_reading_folds_a_day_and_an_old_one_from_its_day_on(

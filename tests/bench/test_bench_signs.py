@@ -100,9 +100,11 @@ def test_false_signs_are_few(own: Scored, fleet: Scored) -> None:
 
 
 def test_a_leak_is_seen_soon(own: Scored, fleet: Scored) -> None:
-    """Own ships: 88 % in 30 days, and 65 in 10, where 70 is aimed at and one standard error is 5; `fleet_sim`: 40 and 62 %."""
+    """Own ships: 70 % in 10 days and 88 % in 30; `fleet_sim`, whose days wander more: 40 and 62 %. What 96 ships say of a share
+    has a standard error of 5 points, what 400 say one of 2: the fewer are held to 5 points less in 10 days.
+    """
     less = 0.25 if SHORT else 0.0
-    assert own.seen[10] >= 0.65 - less
+    assert own.seen[10] >= (0.70 if MANY >= 400 else 0.65) - less
     assert own.seen[30] >= 0.88 - less
     assert fleet.seen[10] >= 0.40 - less
     assert fleet.seen[30] >= 0.62 - less

@@ -239,7 +239,9 @@ def test_days_since_a_sign_are_waited_for_up_to_twenty():
     for days, waits in ((131, True), (132, False)):
         track = replace(with_past(np.zeros(days), np.zeros(days)), signs=(_ended(end=SignEnd.OVER, ended_day=101),))
         assert (quiet(track, PUMP_RULE) is not None) == waits
-    again = replace(with_past(np.zeros(115), np.zeros(115)), signs=(_ended(),))
+    again = replace(with_past(np.zeros(125), np.zeros(125)), signs=(_ended(),))
+    known = _ended(seen_day=100, began_day=98, end=SignEnd.KNOWN, ended_day=100)
+    assert quiet(replace(again, signs=(known, _ended())), PUMP_RULE) is None
     assert quiet(again, PUMP_RULE) is None
     mended = _ended(end=SignEnd.MENDED, ended_day=110, mended_day=110)
     assert quiet(replace(again, signs=(mended,)), PUMP_RULE) is None
@@ -273,13 +275,13 @@ def test_six_usable_days_of_ten_are_enough_to_speak():
 
 def test_the_line_is_measured_against_the_days_before_the_last_ten():
     """Half of 56 high; the last ten days are no measure, nor are days before an end, nor a rise while it stands."""
-    values = np.concatenate([np.full(40, 0.9), np.full(28, 0.2), np.zeros(28), np.full(10, 0.5)])
+    values = np.concatenate([np.full(40, 0.9), np.full(28, 0.2), np.zeros(28), np.full(10, -0.5)])
     past = with_past(values, np.zeros(106))
-    assert deviations(past, PUMP_RULE)[-1] == pytest.approx(0.4)
+    assert deviations(past, PUMP_RULE)[-1] == pytest.approx(-0.6)
     ended = replace(past, signs=(_ended(seen_day=60, began_day=58, end=SignEnd.OVER, ended_day=67),))
-    assert deviations(ended, PUMP_RULE)[-1] == pytest.approx(0.5)
+    assert deviations(ended, PUMP_RULE)[-1] == pytest.approx(-0.5)
     stands = replace(past, signs=(_ended(seen_day=100, began_day=96, after_day=-1, base_day=39),))
-    assert deviations(stands, PUMP_RULE)[-1] == pytest.approx(-0.4)
+    assert deviations(stands, PUMP_RULE)[-1] == pytest.approx(-1.4)
     assert len(deviations(Track(5), PUMP_RULE)) == 0
 
 
