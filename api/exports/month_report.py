@@ -253,12 +253,15 @@ def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list
 
 
 def _open(given: Papers, found: MonthFacts) -> Iterator[str]:
-    """What is open now, a sentence each."""
+    """What is open, of a month that is over what was open at its end; a sentence each."""
+    until = found.end_at if found.over else found.now_at
     for one in given.extras.non_conformities:
-        if one["state"] != "closed":
-            opened = datetime.fromisoformat(str(one["opened_at"]))
+        opened = datetime.fromisoformat(str(one["opened_at"]))
+        closed = datetime.fromisoformat(str(one["closed_at"])) if one["closed_at"] else None
+        if opened < until and (closed is None or closed >= until):
             name = given.job_name(str(one["job"]), opened)
-            since = f"since {given.ship_day(opened)}, {one['state']}"
+            state = one["state"] if closed is None else f"closed {given.ship_day(closed)}"
+            since = f"since {given.ship_day(opened)}, {state}"
             yield f"Non-conformity {one['non_conformity']} {since}: {inner(name)}, {one['about']}."
     carried: Mapping[str, Any] = found.carried
     for one in carried["pumps_out"]:
@@ -267,8 +270,8 @@ def _open(given: Papers, found: MonthFacts) -> Iterator[str]:
     for one in carried["pumps_not_proved"]:
         yield f"{one['position']} is back and not proved since {given.ship_day(datetime.fromisoformat(one['since']))}."
     for one in carried["lower_minima"]:
-        least, until = number(one["minimum_swept_m3_per_h"]), given.ship_day(datetime.fromisoformat(one["to_at"]))
-        yield f"Minimum lowered to {least}{NBSP}{M3H} until {until}."
+        least, last = number(one["minimum_swept_m3_per_h"]), given.ship_day(datetime.fromisoformat(one["to_at"]))
+        yield f"Minimum lowered to {least}{NBSP}{M3H} until {last}."
     for one in carried["postponements_asked"]:
         yield f"Postponement {one['postponement']} is not decided: {inner(given.job_name(one['job'], found.now_at))}."
     if carried["permits_open"]:

@@ -292,6 +292,19 @@ def step_rows_since(session: Session, vessel_id: str, since_at: datetime) -> lis
     return list(session.exec(query.order_by(col(WorkStepRow.at), WorkStepRow.job_key, col(WorkStepRow.number))))
 
 
+def jobs_begun_between(
+    session: Session, vessel_id: str, from_at: datetime, to_at: datetime
+) -> list[tuple[str, str | None]]:
+    """(key, pump) of the jobs for which a permit was issued or a tag hung from one instant on and before another."""
+    query = select(WorkStepRow.job_key, WorkStepRow.pump_id).where(
+        WorkStepRow.vessel_id == vessel_id,
+        col(WorkStepRow.kind).in_(("permit issued", "tag placed")),
+        WorkStepRow.at >= from_at,
+        WorkStepRow.at < to_at,
+    )
+    return sorted(session.exec(query.distinct()), key=lambda one: one[0])
+
+
 def newest_step_rows(session: Session, vessel_id: str, kind: str, most: int) -> list[WorkStepRow]:
     """A vessel's newest steps of a kind, newest first."""
     query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.kind == kind)

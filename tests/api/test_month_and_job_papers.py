@@ -109,6 +109,24 @@ def test_a_closed_job_is_a_page_of_its_own_with_its_photos(month: Stage, tmp_pat
     assert answer.content == month.ask("GET", f"/api/v1/jobs/{JOB}/paper", role=Role.ENGINEER).content
 
 
+@POPPLER
+def test_what_was_open_at_the_end_of_a_month_stands_in_its_report_and_what_came_later_does_not(
+    month: Stage, tmp_path: Path
+) -> None:
+    """A pump that broke down before the month's end and came back after it was out then; one that broke down later was not."""
+    before, after = AT.replace(day=31), AT + timedelta(days=13)
+    for pump, at in (("plover-pump-a", before), ("plover-pump-c", after)):
+        told = {"at": stamp(at), "reason": "rotor held fast"}
+        assert month.ask("POST", f"/api/v1/pumps/{pump}/breakdowns", json=told).status_code == 201
+    back = {"at": stamp(after), "test": "passed", "reason": "cloth cut out"}
+    assert month.ask("POST", "/api/v1/pumps/plover-pump-a/back", json=back).status_code == 200
+    content = month.ask("GET", f"{SHIP}/months/2026-10", role=Role.CHIEF).content
+    said = re.sub(r"\s+", " ", _text(content, tmp_path))
+    assert "VP1 is out since 31 Oct 2026" in said
+    assert "VP3 is out" not in said
+    assert "Postponement 1 is not decided" in said
+
+
 def test_months_follow_each_other_over_the_year() -> None:
     """Counted by hand; a month begins at the ship's midnight."""
     assert [months_on("2026-01", n) for n in (-1, 0, 1, 12, -13)] == [

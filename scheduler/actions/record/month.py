@@ -10,6 +10,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import margins_now
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.history import ChosenRecords, ExportExtras, export_extras, records_of
+from scheduler.actions.record.open_then import open_then
 from scheduler.actions.record.period import VesselPeriod, period_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
@@ -48,7 +49,7 @@ class MonthFacts:
     """A month of a vessel. chosen and facts: of the records made in it. period: that month and those before that say what is usual.
 
     signed: the review of it, none where nobody signed. tests: by pump id, its newest test up to the end of the month. carried: what is
-    open now, as a handover carries it. over: the month is over.
+    open now, as a handover carries it; of a month that is over what was open at its end. over: the month is over.
     """
 
     month: str
@@ -74,7 +75,7 @@ def month_facts(context: Context, vessel_id: str, month: str) -> MonthFacts:
     """
     now_at = context.now()
     with context.db.read() as session:
-        document_of(session, vessel_id)
+        vessel, _ = document_of(session, vessel_id)
         offset = clock_of(session, vessel_id, now_at)
     begin_at, end_at, after_at = month_bounds(month, offset)
     if begin_at > now_at:
@@ -92,7 +93,7 @@ def month_facts(context: Context, vessel_id: str, month: str) -> MonthFacts:
             if entry.at < end_at and entry.members.get("swept_m3_per_h") is not None:
                 found.setdefault(entry.text("pump"), entry)
         late = [one for one in record_rows(session, vessel_id, kind="closed job") if one.recorded_at >= end_at]
-        open_now = carried(session, context, vessel_id)
+        then = open_then(session, vessel, end_at) if now_at >= end_at else carried(session, context, vessel_id)
     return MonthFacts(
         month=month,
         begin_at=begin_at,
@@ -107,7 +108,7 @@ def month_facts(context: Context, vessel_id: str, month: str) -> MonthFacts:
         ),
         signed=next((one for one in period.reviews if one["month"] == month), None),
         tests=found,
-        carried=open_now,
+        carried=then,
         over=now_at >= end_at,
     )
 
