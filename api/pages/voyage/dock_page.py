@@ -7,6 +7,7 @@ from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.work.dock_facts import DockedJob, DockFacts
+from scheduler.language import gettext as _
 from scheduler.wording.figures import (
     M3H,
     NBSP,
@@ -85,8 +86,14 @@ def dock_page(view: DockView, *, light: str, csrf: str) -> str:
         batches=[
             (
                 row.number,
-                f"{count_words(len(row.jobs), 'job', 'jobs')} for {moment(row.from_at, offset)} to {moment(row.to_at, offset)}, "
-                f"chosen by {row.chosen_by}, {moment(row.chosen_at, offset)}",
+                _(
+                    "{counted} for {first} to {last}, chosen by {chosen_by}, {chosen}",
+                    counted=count_words(len(row.jobs), "job", "jobs"),
+                    first=moment(row.from_at, offset),
+                    last=moment(row.to_at, offset),
+                    chosen_by=row.chosen_by,
+                    chosen=moment(row.chosen_at, offset),
+                ),
             )
             for row in (facts.batches if facts is not None else ())
         ],
@@ -96,16 +103,20 @@ def dock_page(view: DockView, *, light: str, csrf: str) -> str:
 def dock_heading(facts: DockFacts | None) -> str:
     """How many jobs are better done there, and what was chosen."""
     if facts is None:
-        return "No dry dock is known to come. Give its days."
+        return _("No dry dock is known to come. Give its days.")
     if not facts.jobs:
-        return "No job is better done in this dock: none that opens a pump falls due in it or soon after."
+        return _("No job is better done in this dock: none that opens a pump falls due in it or soon after.")
     said = count_words(len(facts.jobs), "job is better done in dry dock", "jobs are better done in dry dock")
     chosen, fits = sum(one.batch is not None for one in facts.jobs), sum(one.in_window for one in facts.jobs)
     if chosen == len(facts.jobs):
-        return f"{said}; chosen."
+        return _("{said}; chosen.", said=said)
     if chosen:
         return f"{said}; {inner(count_words(chosen, 'is chosen', 'are chosen'))}."
-    return f"{said}; {inner(count_words(fits, 'is', 'are')) if fits else 'none is'} in the window by then."
+    return _(
+        "{said}; {fit} in the window by then.",
+        said=said,
+        fit=inner(count_words(fits, "is", "are")) if fits else _("none is"),
+    )
 
 
 def dock_lines(facts: DockFacts, ticked: frozenset[str] | None) -> list[DockLine]:
@@ -114,9 +125,9 @@ def dock_lines(facts: DockFacts, ticked: frozenset[str] | None) -> list[DockLine
     lines = []
     for one in facts.jobs:
         job, key = one.job, one.job.job_id.key
-        due = f"due {short_date(job.due_at, now.offset_minutes, now.at)}"
+        due = _("due {short_date}", short_date=short_date(job.due_at, now.offset_minutes, now.at))
         if job.limit_at is not None:
-            due += f", limit {short_date(job.limit_at, now.offset_minutes, now.at)}"
+            due += _(", limit {short_date}", short_date=short_date(job.limit_at, now.offset_minutes, now.at))
         lines.append(
             DockLine(
                 name=f"{TICK}{key}",
@@ -136,39 +147,58 @@ def dock_lines(facts: DockFacts, ticked: frozenset[str] | None) -> list[DockLine
 def _margin(m3_per_h: float) -> str:
     if m3_per_h >= 0:
         return margin_number(m3_per_h)
-    return f"short by {margin_number(m3_per_h).lstrip('−-')}"
+    return _("short by {lack}", lack=margin_number(m3_per_h).lstrip("−-"))
 
 
 def _why(facts: DockFacts, one: DockedJob) -> Iterator[str]:
     now = facts.now
     if one.batch is not None:
-        yield "Chosen."
+        yield _("Chosen.")
     if one.early_days and not one.in_window:
         opens = short_date(one.job.window_opens_at, now.offset_minutes, now.at)
-        share = f": gives away {number(one.given_away * 100)}{NBSP}% of the interval" if one.given_away else ""
-        yield f"{day_count(one.early_days).capitalize()} early{share}. Its window opens {opens}; not proposed."
+        share = (
+            _(": gives away {number}{nbsp}% of the interval", number=number(one.given_away * 100), nbsp=NBSP)
+            if one.given_away
+            else ""
+        )
+        yield _(
+            "{days} early{share}. Its window opens {opens}; not proposed.",
+            days=day_count(one.early_days).capitalize(),
+            share=share,
+            opens=opens,
+        )
     elif one.early_days:
-        share = f", {number(one.given_away * 100)}{NBSP}% of its interval" if one.given_away else ""
-        yield f"{day_count(one.early_days).capitalize()} before its due point{share}."
+        share = (
+            _(", {number}{nbsp}% of its interval", number=number(one.given_away * 100), nbsp=NBSP)
+            if one.given_away
+            else ""
+        )
+        yield _("{days} before its due point{share}.", days=day_count(one.early_days).capitalize(), share=share)
     elif one.job.due_at < facts.from_at:
-        yield "Falls due before it; its limit reaches it."
+        yield _("Falls due before it; its limit reaches it.")
     else:
-        yield "Falls due in it."
+        yield _("Falls due in it.")
     if one.short_parts:
-        when = "" if one.parts_on is None else f", there from {one.parts_on.day} {one.parts_on:%b}"
-        yield f"Short of {listed(one.short_parts)}{when}."
+        when = (
+            "" if one.parts_on is None else _(", there from {day}").format(day=f"{one.parts_on.day} {one.parts_on:%b}")
+        )
+        yield _("Short of {parts}{when}.", parts=listed(one.short_parts), when=when)
     if one.uncounted:
-        yield f"Not counted: {listed(one.uncounted)}."
+        yield _("Not counted: {parts}.", parts=listed(one.uncounted))
     if not one.planned:
-        yield "Aboard: over the usual minimum, all other pumps well."
+        yield _("Aboard: over the usual minimum, all other pumps well.")
 
 
 def _stay(facts: DockFacts) -> str:
     now = facts.now
     minimum = number(facts.minimum_m3_per_h, 1).removesuffix(".0")
-    return (
-        f"{moment(facts.from_at, now.offset_minutes, now.at)} to {moment(facts.to_at, now.offset_minutes, now.at)}, minimum {minimum} "
-        f"{M3H}; margin there with every pump well {_margin(facts.whole_m3_per_h)}"
+    return _(
+        "{first} to {last}, minimum {minimum} {m3h}; margin there with every pump well {margin}",
+        first=moment(facts.from_at, now.offset_minutes, now.at),
+        last=moment(facts.to_at, now.offset_minutes, now.at),
+        minimum=minimum,
+        m3h=M3H,
+        margin=_margin(facts.whole_m3_per_h),
     )
 
 
@@ -178,28 +208,47 @@ def dock_effects(facts: DockFacts) -> Iterator[str]:
     mine = [one for one in facts.jobs if one.in_window or one.batch is not None]
     takes = sum(one.job.takes_hours * one.job.hands for one in mine)
     yield (
-        f"Work: {takes} of the {facts.hand_hours} hours of hands that the crew has in these days, {facts.hands} at most at once; "
-        "the yard's own hands are not counted."
+        _(
+            "Work: {takes} of the {hand_hours} hours of hands that the crew has in these days, {hands} at "
+            "most at once; the yard's own hands are not counted.",
+            takes=takes,
+            hand_hours=facts.hand_hours,
+            hands=facts.hands,
+        )
     )
     yield (
-        "The next plan puts the chosen jobs into these days, near their beginning, as far as each one's limit reaches. It is "
-        "proposed, and waits to be taken."
+        _(
+            "The next plan puts the chosen jobs into these days, near their beginning, as far as each one's "
+            "limit reaches. It is proposed, and waits to be taken."
+        )
     )
     if facts.tests:
         names = list(dict.fromkeys(job_words(now.plant, now.at, job.job_id.key) for job in facts.tests))
-        tail = f" and {len(names) - 6} more" if len(names) > 6 else ""
+        tail = _(" and {more} more", more=len(names) - 6) if len(names) > 6 else ""
         yield (
-            f"{count_words(len(facts.tests), 'test falls', 'tests fall')} due meanwhile: {', '.join(names[:6])}{tail}. "
-            "Due by the calendar runs on; plan them for after the dock, or ask to postpone."
+            _(
+                "{counted} due meanwhile: {tests}{tail}. Due by the calendar runs on; plan them for after "
+                "the dock, or ask to postpone.",
+                counted=count_words(len(facts.tests), "test falls", "tests fall"),
+                tests=", ".join(names[:6]),
+                tail=tail,
+            )
         )
     if facts.laid_up:
-        yield "The days are entered as yard or lay-up: counters that stand still raise no flag."
+        yield _("The days are entered as yard or lay-up: counters that stand still raise no flag.")
     else:
-        yield "The days are not entered as yard or lay-up yet: enter them, else counters that stand still raise flags."
+        yield _(
+            "The days are not entered as yard or lay-up yet: enter them, else counters that stand still raise flags."
+        )
     out = list(dict.fromkeys(now.position_name(one.job.position) for one in mine if one.job.position))
     if out:
         share = number(now.plant.provisional_derate * 100)
         yield (
-            f"Before leaving: local start, AUTO and pull-down of {listed(out)}. Until proved each counts for {share}{NBSP}% of its "
-            "capacity."
+            _(
+                "Before leaving: local start, AUTO and pull-down of {pumps}. Until proved each counts for "
+                "{share}{nbsp}% of its capacity.",
+                pumps=listed(out),
+                share=share,
+                nbsp=NBSP,
+            )
         )

@@ -21,14 +21,16 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work.dock_facts import dock_facts, dock_stay
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
 
 router = APIRouter(include_in_schema=False)
 _DOOR = "/api/v1/plants/{plant_id}/dock"
 _DONE = {
-    "chosen": "Chosen, and on record. It is planned again; the plan waits to be taken.",
-    "withdrawn": "Taken back, and on record. It is planned again.",
+    "chosen": marked("Chosen, and on record. It is planned again; the plan waits to be taken."),
+    "withdrawn": marked("Taken back, and on record. It is planned again."),
 }
 
 
@@ -38,7 +40,12 @@ def dock(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -
     names = ("from_at", "to_at", "utc_offset_minutes")
     asked = {name: typed for name in names if (typed := request.query_params.get(name, "").strip())}
     return _answer(
-        request, context, who, plant_id, asked=asked, done=_DONE.get(request.query_params.get("done", ""), "")
+        request,
+        context,
+        who,
+        plant_id,
+        asked=asked,
+        done=_(done) if (done := _DONE.get(request.query_params.get("done", ""))) else "",
     )
 
 
@@ -56,7 +63,7 @@ async def take_batch(plant_id: str, request: Request, context: ContextDep, who: 
         from_at, to_at = _stay(form.values, fleet.offset_now(context, place.vessel_id))
         keys = [name.removeprefix(TICK) for name in form.values if name.startswith(TICK)]
         if not keys:
-            raise Refused("Nothing is ticked: tick the jobs that go into the dock.")
+            raise Refused(_("Nothing is ticked: tick the jobs that go into the dock."))
         docking.choose_dock(context, form.hand(), place, from_at, to_at, keys)
         days = {name: form[name] for name in ("from_at", "to_at", "utc_offset_minutes")}
         return f"/plants/{plant_id}/dock?{urlencode({**days, 'done': 'chosen'})}"
@@ -70,7 +77,7 @@ async def take_batch(plant_id: str, request: Request, context: ContextDep, who: 
 def _stay(values: Any, offset: int) -> tuple[datetime, datetime]:
     fields = Fields(values, offset)
     from_at, to_at = fields.instant("from_at"), fields.instant("to_at")
-    fields.check("The days cannot be read; correct what is marked.")
+    fields.check(_("The days cannot be read; correct what is marked."))
     assert from_at is not None
     assert to_at is not None
     return from_at, to_at
@@ -90,7 +97,7 @@ def _answer(
     now = plant_state(context, place.vessel_id, plant_id)
     here = f"/plants/{plant_id}/dock"
     view = DockView(
-        frame=frame_of(now, who, here, "Dry dock", "calendar"),
+        frame=frame_of(now, who, here, _("Dry dock"), "calendar"),
         action=here,
         voyage_href=f"/vessels/{now.vessel.id}/calendar",
         minimum_href=f"/plants/{plant_id}/minimum",

@@ -13,17 +13,19 @@ from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
 from scheduler.domain.voyage.stretches import DayChange, Source, Spell, VoyageDays
-from scheduler.wording.figures import DAYS, MONTHS, NBSP, day_count, inner, moment
+from scheduler.language import gettext as _
+from scheduler.language import marked
+from scheduler.wording.figures import day_count, day_label, inner, moment
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
 STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
 """Days back, days ahead and px of the strip, on a desk and on a phone."""
 _STANDS = {
-    "sea": "At sea",
-    "port": "In port",
-    "anchor": "At anchor",
-    "yard": "In the yard",
-    "lay-up": "Laid up",
+    "sea": marked("At sea"),
+    "port": marked("In port"),
+    "anchor": marked("At anchor"),
+    "yard": marked("In the yard"),
+    "lay-up": marked("Laid up"),
 }
 FILE_EXAMPLE = "from,to,kind,source,note\n2026-11-20,2026-11-24,sea,log,\n2026-11-28,2026-11-30,port,plan,bunkers"
 
@@ -122,13 +124,12 @@ def kind_words(kind: str) -> str:
     >>> kind_words("port"), kind_words("canal transit")
     ('In port', 'Canal transit')
     """
-    return _STANDS.get(kind, f"{kind[:1].upper()}{kind[1:]}")
+    return _(_STANDS[kind]) if kind in _STANDS else f"{kind[:1].upper()}{kind[1:]}"
 
 
 def voyage_day(on: date, today: date | None = None) -> str:
     """Like "Wed 25 Nov", with the year unless it is today's; ship's dates have no clock and no offset."""
-    said = f"{DAYS[on.weekday()]}{NBSP}{on.day}{NBSP}{MONTHS[on.month - 1][:3]}"
-    return said if today is not None and on.year == today.year else f"{said}{NBSP}{on.year}"
+    return day_label(on, None if today is not None and on.year == today.year else on.year)
 
 
 def voyage_span(from_on: date, to_on: date, today: date) -> str:
@@ -136,32 +137,49 @@ def voyage_span(from_on: date, to_on: date, today: date) -> str:
     return (
         voyage_day(from_on, today)
         if from_on == to_on
-        else f"{voyage_day(from_on, today)} to {voyage_day(to_on, today)}"
+        else _(
+            "{first} to {last}",
+            first=voyage_day(from_on, today),
+            last=voyage_day(to_on, today),
+        )
     )
 
 
 def voyage_heading(book: VoyageDays, today: date) -> str:
     """The heading: how she stands today, and what comes next."""
     if not book.spells:
-        return "No day is entered yet: forecasts take every day alike."
+        return _("No day is entered yet: forecasts take every day alike.")
     here = book.on(today)
-    said = f"{kind_words(here.kind)} today" if here else "Nothing is entered for today"
-    said += " as planned" if here and here.source is Source.PLAN else ""
+    said = _("{kind_words} today", kind_words=kind_words(here.kind)) if here else _("Nothing is entered for today")
+    said += _(" as planned") if here and here.source is Source.PLAN else ""
     here_to = here.to_on if here else today
     coming = next((s for s in book.spells if s.from_on > here_to and (here is None or s.kind != here.kind)), None)
     if coming is None:
         last = book.spells[-1].to_on
-        return f"{said}. Nothing is entered after {voyage_day(last, today)}." if last >= today else f"{said}."
-    return f"{said}; {inner(kind_words(coming.kind))} from {voyage_day(coming.from_on, today)}."
+        return (
+            _("{said}. Nothing is entered after {day}.", said=said, day=voyage_day(last, today))
+            if last >= today
+            else f"{said}."
+        )
+    return _(
+        "{said}; {kind} from {day}.",
+        said=said,
+        kind=inner(kind_words(coming.kind)),
+        day=voyage_day(coming.from_on, today),
+    )
 
 
 def covered(book: VoyageDays, today: date) -> str:
     """How far the log reaches, and whether forecasts rest on it."""
     logged = book.logged_days(today - timedelta(days=YEAR_DAYS), today - timedelta(days=1))
-    said = f"The log covers {logged} of the last {YEAR_DAYS} days."
+    said = _("The log covers {logged} of the last {year_days} days.", logged=logged, year_days=YEAR_DAYS)
     if logged < LEAST_LOGGED_DAYS:
-        return f"{said} From {LEAST_LOGGED_DAYS} on, due dates are reckoned in operating days."
-    return f"{said} Due dates are reckoned in operating days; days not entered count as the usual mix."
+        return _(
+            "{said} From {days} on, due dates are reckoned in operating days.",
+            said=said,
+            days=LEAST_LOGGED_DAYS,
+        )
+    return _("{said} Due dates are reckoned in operating days; days not entered count as the usual mix.", said=said)
 
 
 def _strip(book: VoyageDays, today: date, back: int, ahead: int, width: int) -> str:
@@ -175,12 +193,18 @@ def strip_words(book: VoyageDays, first: date, last: date, today: date) -> str:
     tally: dict[str, int] = {}
     for n in range((last - first).days + 1):
         there = book.on(first + timedelta(days=n))
-        kind = inner(kind_words(there.kind)) if there else "nothing entered"
+        kind = inner(kind_words(there.kind)) if there else _("nothing entered")
         tally[kind] = tally.get(kind, 0) + 1
     counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
     here = book.on(today)
-    now = inner(kind_words(here.kind)) if here else "nothing entered"
-    return f"The days from {voyage_day(first, today)} to {voyage_day(last, today)}: {counts}. Today: {now}."
+    now = inner(kind_words(here.kind)) if here else _("nothing entered")
+    return _(
+        "The days from {first} to {last}: {counts}. Today: {kind}.",
+        first=voyage_day(first, today),
+        last=voyage_day(last, today),
+        counts=counts,
+        kind=now,
+    )
 
 
 def _kinds_shown(book: VoyageDays, today: date) -> list[str]:
@@ -223,19 +247,30 @@ def last_words(view: VoyageView) -> str:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
     at = moment(row.recorded_at, offset)
-    return f"{row.what[:1].upper()}{row.what[1:]} by {row.actor}, {at}{f': {row.reason}' if row.reason else ''}."
+    said = _("{change} by {actor}, {at}", change=f"{row.what[:1].upper()}{row.what[1:]}", actor=row.actor, at=at)
+    return f"{said}: {row.reason}." if row.reason else f"{said}."
 
 
 def change_lines(changes: Sequence[DayChange], today: date, *, kept: bool = False) -> list[str]:
     """Changed days in sentences; the rest in a count beyond forty."""
     said = [
-        f"{voyage_span(c.from_on, c.to_on, today)}: stays {c.was} as logged, the file says {c.now}."
+        _(
+            "{days}: stays {was} as logged, the file says {now}.",
+            days=voyage_span(c.from_on, c.to_on, today),
+            was=c.was,
+            now=c.now,
+        )
         if kept
-        else f"{voyage_span(c.from_on, c.to_on, today)}: {c.was or 'nothing entered'}, then {c.now or 'nothing'}."
+        else _(
+            "{days}: {was}, then {now}.",
+            days=voyage_span(c.from_on, c.to_on, today),
+            was=c.was or _("nothing entered"),
+            now=c.now or _("nothing"),
+        )
         for c in changes[:MOST_CHANGES]
     ]
     more = len(changes) - MOST_CHANGES
-    return [*said, f"And {more} more."] if more > 0 else said
+    return [*said, _("And {more} more.", more=more)] if more > 0 else said
 
 
 def sheet_cells(looked: Preview) -> list[tuple[int, list[tuple[str, str, str]]]]:

@@ -24,8 +24,10 @@ from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
 from scheduler.errors import Refused, Stale
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import read_date
-from scheduler.wording.figures import count_words
+from scheduler.wording.figures import count_words, inner
 
 router = APIRouter(include_in_schema=False)
 _MOST_FILE_BYTES = 1_000_000
@@ -37,7 +39,7 @@ def calendar(vessel_id: str, request: Request, context: ContextDep, who: AskingD
     asked = request.query_params
     edit = read_date(asked.get("edit", ""))
     spell = None if edit is None else days.get_voyage_days(context, who.actor, vessel_id).book.on(edit)
-    done = _DONE.get(asked.get("done", ""), "")
+    done = _(done) if (done := _DONE.get(asked.get("done", ""), "")) else ""
     return _page(request, context, who, vessel_id, show_all="all" in asked, correcting=spell, done=done)
 
 
@@ -68,13 +70,13 @@ async def take_file(vessel_id: str, request: Request, context: ContextDep, who: 
 
 
 _DONE = {
-    "entered": "The days are entered.",
-    "cleared": "The days are cleared.",
-    "kinds": "The weights are kept.",
-    "undone": "The last change is taken back.",
-    "file": "The file is taken in.",
-    "same": "Nothing had to be changed.",
-    "clock": "The change of the clock is recorded. It is planned again by the new clock.",
+    "entered": marked("The days are entered."),
+    "cleared": marked("The days are cleared."),
+    "kinds": marked("The weights are kept."),
+    "undone": marked("The last change is taken back."),
+    "file": marked("The file is taken in."),
+    "same": marked("Nothing had to be changed."),
+    "clock": marked("The change of the clock is recorded. It is planned again by the new clock."),
 }
 
 
@@ -100,7 +102,7 @@ async def _clear(context: Context, vessel_id: str, form: PageForm) -> Response:
     def act() -> str:
         was = _was(context, vessel_id, form)
         if was is None:
-            raise Stale("These days are not entered any more; look at the list again.")
+            raise Stale(_("These days are not entered any more; look at the list again."))
         wish = days.Wish(cleared=((was.from_on, was.to_on),), what="days cleared")
         return _back(vessel_id, _change(context, vessel_id, form, wish), "cleared")
 
@@ -120,7 +122,7 @@ async def _weigh(context: Context, vessel_id: str, form: PageForm) -> Response:
         pairs = [(kind.code, name) for kind, name in zip(book.kinds, names, strict=True)]
         if form["new_code"] or form["new_weight"]:
             pairs.append((form["new_code"].lower(), "new_weight"))
-        weights = [(code, fields.figure(name, empty="a figure as 0.3 was expected.")) for code, name in pairs]
+        weights = [(code, fields.figure(name, empty=_("a figure as 0.3 was expected."))) for code, name in pairs]
         fields.check()
         kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in weights if weight is not None)
         answer = _change(context, vessel_id, form, days.Wish(kinds=kinds, what="kinds of day changed"))
@@ -149,12 +151,12 @@ async def _turn(context: Context, vessel_id: str, form: PageForm) -> Response:
     def act() -> str:
         fields = Fields(form.values, fleet.offset_now(context, vessel_id))
         at = fields.instant("clock_at")
-        offset = fields.figure("clock_offset", empty="hours ahead of UTC are expected, as 2 or −3.5.")
+        offset = fields.figure("clock_offset", empty=_("hours ahead of UTC are expected, as 2 or −3.5."))
         fields.check()
         assert at is not None
         assert offset is not None
         if offset * 60 != int(offset * 60):
-            says = "whole minutes ahead of UTC are expected, as 2 or −3.5 hours."
+            says = _("whole minutes ahead of UTC are expected, as 2 or −3.5 hours.")
             raise Refused(f"clock_offset: {says}", faults=[("/clock_offset", says)])
         minutes, reason = int(offset * 60), form["clock_reason"]
         fleet.change_clock(context, form.hand(), vessel_id, from_at=at, minutes=minutes, reason=reason)
@@ -177,7 +179,10 @@ async def _file(context: Context, vessel_id: str, form: PageForm, text: str, say
         if looked.sheet.faults:
             many = count_words(len(looked.sheet.faults), "thing is", "things are")
             raise Refused(
-                f"Nothing was taken in: {many.lower()} wrong. Correct the text below, or the file, and look again."
+                _(
+                    "Nothing was taken in: {counted} wrong. Correct the text below, or the file, and look again.",
+                    counted=inner(many),
+                )
             )
         if form["do"] != "take":
             return _answer(context, form, vessel_id, file=DaysForm(values={"csv": text}), looked_at=looked)
@@ -203,10 +208,10 @@ def _page(
 ) -> Response:
     found = days.get_voyage_days(context, who.actor, vessel_id)
     here = f"/vessels/{quote(vessel_id)}/calendar"
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    vessel = fleet.get_vessel(context, who.actor, vessel_id)[0]
     states = [plant_state(context, vessel_id, plant.id) for plant in vessel.plants]
     view = VoyageView(
-        frame=vessel_frame(context, who, vessel_id, here, "Voyage", "calendar"),
+        frame=vessel_frame(context, who, vessel_id, here, _("Voyage"), "calendar"),
         weeks=tuple(weeks_view(now, found.book, here) for now in states),
         found=found,
         action=here,
@@ -258,11 +263,11 @@ def _spell(fields: Fields) -> Spell:
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
-    from_on, to_on = (fields.day(name, empty="a date as 2026-11-25 was expected.") for name in ("from_on", "to_on"))
+    from_on, to_on = (fields.day(name, empty=_("a date as 2026-11-25 was expected.")) for name in ("from_on", "to_on"))
     source = next((one for one in Source if one.value == fields.text("source")), None)
     if source is None:
-        fields.fault("source", "say whether the days are from the log or from the plan.")
-    fields.check("The days cannot be read.")
+        fields.fault("source", _("say whether the days are from the log or from the plan."))
+    fields.check(_("The days cannot be read."))
     assert from_on is not None
     assert to_on is not None
     assert source is not None
@@ -273,11 +278,15 @@ async def _file_text(form: PageForm) -> tuple[str, str]:
     """The text of the file, or what was typed; and what is wrong with the file itself."""
     upload, typed = form.data.get("upload"), form["csv"]
     if not isinstance(upload, UploadFile) or not upload.filename:
-        return typed, "" if typed else "Choose a file, or put its text in the field."
+        return typed, "" if typed else _("Choose a file, or put its text in the field.")
     raw = await upload.read(_MOST_FILE_BYTES + 1)
     if len(raw) > _MOST_FILE_BYTES:
-        return typed, f"{upload.filename:.60} is over {_MOST_FILE_BYTES // 1000} kB; send it in parts."
+        return typed, _("{filename} is over {most_file_bytes} kB; send it in parts.").format(
+            filename=f"{upload.filename:.60}", most_file_bytes=_MOST_FILE_BYTES // 1000
+        )
     try:
         return raw.decode("utf-8-sig").strip(), ""
     except UnicodeDecodeError:
-        return typed, f"{upload.filename:.60} is not plain text in UTF-8. Save it as CSV (UTF-8) and choose it again."
+        return typed, _("{filename} is not plain text in UTF-8. Save it as CSV (UTF-8) and choose it again.").format(
+            filename=f"{upload.filename:.60}"
+        )

@@ -15,6 +15,7 @@ from scheduler.domain.vessel.naming import short_kind
 from scheduler.domain.voyage.days import SEA
 from scheduler.domain.voyage.legs import DayAhead, Leg, legs_of
 from scheduler.domain.voyage.stretches import VoyageDays
+from scheduler.language import gettext as _
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.shiptime import instant_of, ship_time
 from scheduler.wording.figures import (
@@ -190,9 +191,13 @@ def _leg_line(
     room = ""
     if not any(one.opens for one in mine):
         hours = int(length / HOUR)
-        room = f"room for one opening of up to {hours}{NBSP}h" if hours else "no room for an opening of every pump"
+        room = (
+            _("room for one opening of up to {hours}{nbsp}h", hours=hours, nbsp=NBSP)
+            if hours
+            else _("no room for an opening of every pump")
+        )
         if length >= to_at - from_at:
-            room = "room for an opening at any hour"
+            room = _("room for an opening at any hour")
     return LegLine(
         when=_leg_days(leg, now),
         where=_where(leg),
@@ -215,15 +220,21 @@ def _leg_days(leg: Leg, now: PlantState) -> str:
         short_date(instant_of(datetime.combine(on, time(12)), now.offset_minutes), now.offset_minutes, now.at)
         for on in (leg.from_on, leg.to_on)
     )
-    return first if leg.from_on == leg.to_on else f"{first} to {last}"
+    return first if leg.from_on == leg.to_on else _("{first} to {last}", first=first, last=last)
 
 
 def _where(leg: Leg) -> str:
     """ "at sea, 3 days in port"; a leg of one kind by that alone."""
-    said = {"sea": "at sea", "port": "in port", "anchor": "at anchor", "yard": "in the yard", "lay-up": "laid up"}
+    said = {
+        "sea": _("at sea"),
+        "port": _("in port"),
+        "anchor": _("at anchor"),
+        "yard": _("in the yard"),
+        "lay-up": _("laid up"),
+    }
 
     def words(kind: str | None) -> str:
-        return "no day entered" if kind is None else said.get(kind, kind)
+        return _("no day entered") if kind is None else said.get(kind, kind)
 
     if len(leg.kinds) == 1:
         return words(leg.kinds[0][0])
@@ -246,20 +257,28 @@ def _closed(spans: Sequence[tuple[datetime, datetime]], from_at: datetime, to_at
     if not spans:
         return ""
     if spans[0][0] <= from_at and spans[0][1] >= to_at:
-        return "no pump may be open"
+        return _("no pump may be open")
     daily = dict.fromkeys((clock(start, now.offset_minutes), clock(end, now.offset_minutes)) for start, end in spans)
     whole = list(dict.fromkeys((a, b) for a, b in daily if a != b))
     if len(whole) <= 3 and all(end - start < timedelta(days=1) for start, end in spans):
-        return f"no pump may be open {listed([f'{a} to {b}' for a, b in whole])}"
+        return _("no pump may be open {hours}").format(
+            hours=listed([_("{first} to {last}", first=a, last=b) for a, b in whole])
+        )
     hours = int(sum(((end - start) for start, end in spans), timedelta()) / HOUR)
-    return f"no pump may be open in {hours} of its hours"
+    return _("no pump may be open in {hours} of its hours", hours=hours)
 
 
 def _turn_words(now: PlantState, at: datetime, after: int) -> str:
     minutes = after - now.offset_minutes.at(at - timedelta(seconds=1))
     hours, rest = divmod(abs(minutes), 60)
-    length = f"{hours}{NBSP}h" if not rest else f"{hours}{NBSP}h {rest}{NBSP}min" if hours else f"{rest}{NBSP}min"
-    return f"clock {'on' if minutes > 0 else 'back'} {length}"
+    length = (
+        f"{hours}{NBSP}h"
+        if not rest
+        else _("{hours}{nbsp}h {rest}{nbsp}min", hours=hours, nbsp=NBSP, rest=rest)
+        if hours
+        else f"{rest}{NBSP}min"
+    )
+    return _("clock on {length}", length=length) if minutes > 0 else _("clock back {length}", length=length)
 
 
 def _clock_line(now: PlantState, at: datetime, after: int, planned: Sequence[_Planned]) -> ClockLine:
@@ -267,16 +286,27 @@ def _clock_line(now: PlantState, at: datetime, after: int, planned: Sequence[_Pl
     was, then = ship_time(at, before), ship_time(at, after)
     near = timedelta(minutes=abs(after - before))
     hit = [one.name for one in planned if one.from_at < at + near and one.to_at > at - near]
-    which = "comes twice" if after < before else "is left out"
+    which = _("comes twice") if after < before else _("is left out")
     jobs = (
-        f"{listed(hit[:3])} lies in the hour that {which}." if hit else f"No planned job lies in the hour that {which}."
+        _("{jobs} lies in the hour that {which}.", jobs=listed(hit[:3]), which=which)
+        if hit
+        else _("No planned job lies in the hour that {which}.", which=which)
     )
     return ClockLine(
-        words=f"{short_date(at, before)} {was:%H:%M} {offset_words(before)} becomes {then:%H:%M} {offset_words(after)}.",
-        jobs=f"{jobs} Counters are not touched; planned work keeps its ship time.",
+        words=_("{day} {was} {before} becomes {then} {after}.").format(
+            day=short_date(at, before),
+            was=f"{was:%H:%M}",
+            before=offset_words(before),
+            then=f"{then:%H:%M}",
+            after=offset_words(after),
+        ),
+        jobs=_("{jobs} Counters are not touched; planned work keeps its ship time.", jobs=jobs),
     )
 
 
 def _strip_words(lines: Sequence[LegLine], days: int) -> str:
-    said = "; ".join(f"{one.when}: {one.where}, minimum {one.minimum} {M3H}" for one in lines[:8])
-    return f"The minimum of the coming {days} days. {said}."
+    said = "; ".join(
+        _("{when}: {where}, minimum {minimum} {m3h}", when=one.when, where=one.where, minimum=one.minimum, m3h=M3H)
+        for one in lines[:8]
+    )
+    return _("The minimum of the coming {days} days. {said}.", days=days, said=said)
