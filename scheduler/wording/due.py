@@ -235,7 +235,7 @@ def brief_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
             past = _past_words(due, now_at, due.due_at, over, offset_minutes)
             return _("{past} past due, limit {due}", past=past, due=limit_words(due, offset_minutes))
         case JobState.PAST_LIMIT:
-            left = limit_left_seconds(due)
+            left = due.limit_left_seconds
             over = None if left is None else -left
             return _(
                 "past limit by {due}", due=_past_words(due, now_at, due.limit_at or due.due_at, over, offset_minutes)
@@ -275,13 +275,6 @@ def as_of_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     return _("hours estimated, as of {when}", when=when) if due.estimated else _("hours as of {when}", when=when)
 
 
-def limit_left_seconds(due: DueJob) -> int | None:
-    """Running seconds to the limit, negative beyond it; none when the kind has no running-hour limit."""
-    if due.limit_running_seconds is None or due.due_running_seconds is None or due.running_seconds_left is None:
-        return None
-    return due.limit_running_seconds - due.due_running_seconds + due.running_seconds_left
-
-
 def limit_words(due: DueJob, offset_minutes: int) -> str:
     """The date of its limit, or that there is none."""
     return _("none") if due.limit_at is None else short_date(due.limit_at, offset_minutes)
@@ -318,7 +311,7 @@ def state_alone(due: DueJob, now_at: datetime, offset: int) -> str:
             return _("Window open, {due}", due=due_words(due, now_at, offset))
         case JobState.PAST_DUE:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
-            left = limit_left_seconds(due)
+            left = due.limit_left_seconds
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
             past = _past_words(due, now_at, due.due_at, over, offset)
             limit = limit_words(due, offset)
@@ -327,7 +320,7 @@ def state_alone(due: DueJob, now_at: datetime, offset: int) -> str:
             left_words = run_text(left or 0)
             return _("Past due by {past}; limit in {left}, about {limit}", past=past, left=left_words, limit=limit)
         case JobState.PAST_LIMIT:
-            left = limit_left_seconds(due)
+            left = due.limit_left_seconds
             past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left, offset)
             return _("Past limit by {past}; close it or ask for a postponement", past=past)
         case JobState.POSTPONED:

@@ -16,7 +16,7 @@ from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.language import gettext as _
-from scheduler.wording.due import brief_words, job_rank, limit_left_seconds, meets_at
+from scheduler.wording.due import brief_words, job_rank, meets_at
 from scheduler.wording.figures import M3H, NBSP, inner, margin_number, number, short_date
 from scheduler.wording.hours import counts_words, unit_name
 
@@ -108,7 +108,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
             pressing=pressing,
         )
     interval = due.interval_seconds or interval
-    limit_left = limit_left_seconds(due)
+    limit_left = due.limit_left_seconds
     over = kind.tolerance_running_hours * _HOUR
     if limit_left is not None and due.running_seconds_left is not None:
         over = limit_left - due.running_seconds_left

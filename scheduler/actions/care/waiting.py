@@ -1,7 +1,6 @@
 """What waits for a person on a vessel: only what that person may decide, sign or take; never what the person asked for."""
 
 from collections.abc import Iterator, Mapping
-from datetime import timedelta
 
 from scheduler.actions.base.actor import Actor, person_of
 from scheduler.actions.base.context import Context
@@ -163,9 +162,9 @@ class _Asks:
     def _postponement(self, row: PostponementRow) -> Matter:
         job = self.now.job(row.job_key)
         figures = {}
-        if job is not None and job.since_seconds is not None and job.forecast is not None and job.interval_seconds:
-            days = max(timedelta(0), row.to_at - (job.hours_as_of or self.now.at)) / timedelta(days=1)
-            figures["hours_then"] = job.since_seconds / _HOUR + days * job.forecast.h_per_day
+        likely = None if job is None else job.likely_seconds_by(row.to_at, self.now.at)
+        if job is not None and likely is not None and job.since_seconds is not None and job.interval_seconds:
+            figures["hours_then"] = (job.since_seconds + likely) / _HOUR
             figures["interval_hours"] = job.interval_seconds / _HOUR
         if row.job_key in self.margins:
             figures["margin_m3_per_h"] = self.margins[row.job_key]

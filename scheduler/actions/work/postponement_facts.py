@@ -12,7 +12,6 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import NotFound
 from scheduler.storage.due import PostponementRow, postponement_row, postponement_rows
-from scheduler.wording.due import limit_left_seconds
 
 _HOUR = 3600
 
@@ -69,7 +68,7 @@ def postponement_facts(context: Context, now: PlantState, number: int) -> Postpo
     job = now.job(row.job_key)
     margin, after_trip, slot = _in_slot(context, now, row.job_key)
     shown = None if job is None else shows.get(job.position or "")
-    if_no, if_yes = (None, None) if job is None else (limit_left_seconds(job), _seconds_by(job, row.to_at, now.at))
+    if_no, if_yes = (None, None) if job is None else (job.limit_left_seconds, job.likely_seconds_by(row.to_at, now.at))
     since = None if job is None else job.since_seconds
     due_left = None if job is None else job.running_seconds_left
     known = job is not None and since is not None and due_left is not None and job.interval_seconds is not None
@@ -97,14 +96,6 @@ def postponement_facts(context: Context, now: PlantState, number: int) -> Postpo
         this_year=sum(one.decided_at is not None and one.decided_at > year_ago for one in granted),
         rests_on=resting[0][1] if resting else "",
     )
-
-
-def _seconds_by(job: DueJob, at: datetime, now_at: datetime) -> int | None:
-    """Running seconds that it is likely to have run by an instant since its hours were read."""
-    if job.forecast is None:
-        return None
-    days = max(timedelta(0), at - (job.hours_as_of or now_at)) / timedelta(days=1)
-    return round(days * job.forecast.h_per_day * _HOUR)
 
 
 def _in_slot(

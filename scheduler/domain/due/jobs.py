@@ -80,6 +80,20 @@ class DueJob:
     first_set_at: datetime | None = None
     """When the chief engineer set the date of this turn, because nobody knew when the job was last done."""
 
+    @property
+    def limit_left_seconds(self) -> int | None:
+        """Running seconds to the limit, negative beyond it; none when the kind has no running-hour limit."""
+        if self.limit_running_seconds is None or self.due_running_seconds is None or self.running_seconds_left is None:
+            return None
+        return self.limit_running_seconds - self.due_running_seconds + self.running_seconds_left
+
+    def likely_seconds_by(self, at: datetime, now_at: datetime) -> int | None:
+        """Running seconds that are likely by an instant since its hours were read; none without a forecast."""
+        if self.forecast is None:
+            return None
+        days = max(timedelta(0), at - (self.hours_as_of or now_at)) / timedelta(days=1)
+        return round(days * self.forecast.h_per_day * 3600)
+
 
 def jobs_due(
     meters: Meters,

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from scheduler.domain.base.enums import JobState, Subject, Trigger
+from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import Done, FirstDate, JobId, reckon_first
 from scheduler.domain.due.meters import Meters
@@ -486,3 +487,15 @@ def test_an_inspection_that_opens_the_pump_keeps_its_own_due_point() -> None:
     opens = replace(PROOF, takes_pump_out=True)
     last = done("overhaul", "u1", MIDNIGHT - 45 * DAY) | done("pull_down", "u1", MIDNIGHT - 21 * DAY)
     assert jobs(OPENS_IT, opens, done=last)["pull_down:u1:5"].renewed_by is None
+
+
+@pytest.mark.parametrize(
+    ("as_of", "days", "hours"), [(AT, 2, 24), (AT, 0, 0), (AT, -1, 0), (None, 2, 12), (AT - timedelta(days=1), 2, 36)]
+)
+def test_hours_likely_by_an_instant_go_on_from_the_reading(as_of: datetime | None, days: int, hours: int) -> None:
+    """At 12 h a day from the reading, from now where there is none (a day later); never less than none."""
+    forecast = Forecast(early_at=AT, likely_at=AT, late_at=AT, h_per_day=12.0, look_back_days=30, runs=3)
+    job = replace(next(iter(jobs(OVERHAUL).values())), forecast=forecast, hours_as_of=as_of)
+    now_at = AT + timedelta(days=1)
+    assert job.likely_seconds_by(AT + timedelta(days=days), now_at) == hours * H
+    assert replace(job, forecast=None).likely_seconds_by(AT, now_at) is None
