@@ -159,6 +159,13 @@ def feed_bodies_written_at(session: Session, vessel_id: str) -> list[datetime]:
     return list(session.exec(select(FeedBodyRow.made_at).where(FeedBodyRow.vessel_id == vessel_id)))
 
 
+def feed_event_marks(session: Session, vessel_id: str) -> tuple[tuple[str, str, int], ...]:
+    """Uid, fingerprint and sequence of each event of a vessel, by uid: another one when any was written."""
+    row = FeedEventRow
+    query = select(row.uid, row.fingerprint, row.sequence).where(row.vessel_id == vessel_id).order_by(row.uid)
+    return tuple((uid, fingerprint, sequence) for uid, fingerprint, sequence in session.exec(query))
+
+
 def feed_body_row(session: Session, vessel_id: str, name: str) -> FeedBodyRow | None:
     """That calendar of the vessel ("": of the fleet) as last sent, or none."""
     return session.get(FeedBodyRow, (vessel_id, name))

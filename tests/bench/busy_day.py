@@ -43,18 +43,16 @@ SHIPS = (
 COUNTERS = [(ship, number) for ship in SHIPS for number in range(len(ship.pumps))][:POSTS]
 
 
-PAGES_OF_A_SHIP = 11
-
-
-def pages_of(ship: ShipPlan) -> list[str]:
-    """The pages that people open."""
+def pages_of(ship: ShipPlan) -> list[tuple[str, str]]:
+    """The pages that people open: what each is called here, and its address."""
     plant, vessel = f"/plants/{ship.key}-plant", f"/vessels/{ship.vessel}"
-    ends = ("", "/plan", "/figures", "/minimum", "/moved")
     return [
-        *(f"{plant}{end}" for end in ends),
-        *(f"{vessel}/{end}" for end in ("counters", "hours", "notes", "calendar")),
-        f"{vessel}/jobs/overhaul:{ship.pump(0)}:1",
-        "/",
+        ("plant", plant),
+        *((end, f"{plant}/{end}") for end in ("plan", "figures", "minimum", "moved")),
+        *((end, f"{vessel}/{end}") for end in ("counters", "hours", "notes", "calendar")),
+        ("job", f"{vessel}/jobs/overhaul:{ship.pump(0)}:1"),
+        ("first", "/"),
+        ("pump", f"/pumps/{ship.pump(0)}/record"),
     ]
 
 
@@ -129,9 +127,22 @@ class Measured:
     memory: list[tuple[float, float]] = field(default_factory=list)
     faults: Tally[str] = field(default_factory=Tally)
 
+    def percentile_ms(self, door: str, percent: int) -> float:
+        """The delay that so many answers in a hundred keep to."""
+        return 1000 * quantiles(self.seconds[door] * 2, n=100, method="inclusive")[percent - 1]
+
     def p99_ms(self, door: str) -> float:
         """The delay that one answer in a hundred exceeds."""
-        return 1000 * quantiles([*self.seconds[door]] * 2, n=100, method="inclusive")[98]
+        return self.percentile_ms(door, 99)
+
+    def lines(self) -> Iterator[str]:
+        """Each door's delays, and how many times those of the bare endpoint they are; the slowest first."""
+        yield "door | answers | p50 ms | p99 ms | p50, p99 of bare"
+        bare = [self.percentile_ms("bare", percent) for percent in (50, 99)]
+        for door in sorted(self.seconds, key=self.p99_ms, reverse=True):
+            own = [self.percentile_ms(door, percent) for percent in (50, 99)]
+            ratios = ", ".join(f"{ms / plain:.1f}" for ms, plain in zip(own, bare, strict=True))
+            yield f"{door} | {len(self.seconds[door])} | {own[0]:.0f} | {own[1]:.0f} | {ratios}"
 
     def mb_at(self, minute: float) -> float:
         """Resident memory about that minute: the median of the samples within a twentieth of the whole."""
@@ -145,7 +156,8 @@ def resident_mb(pid: int) -> float:
     return int(line.split()[1]) / 1024
 
 
-Ask = Callable[[], Awaitable[httpx.Response]]
+Ask = tuple[str, Callable[[], Awaitable[httpx.Response]]]
+"""The door, and what asks at it."""
 
 
 async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float, pace: float) -> Measured:
@@ -154,15 +166,15 @@ async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float,
     limits = httpx.Limits(max_connections=None, max_keepalive_connections=PEOPLE + PROGRAMS + 20)
     began = ends = 0.0
 
-    async def every(a_minute: float, door: str, asks: Iterator[Ask]) -> None:
+    async def every(a_minute: float, asks: Iterator[Ask]) -> None:
         gap = 60 / a_minute / pace
         due = time.monotonic()
         async with asyncio.TaskGroup() as group:
             while (due := due + gap) < ends:
                 await asyncio.sleep(max(0.0, due - time.monotonic()))
-                group.create_task(one(door, next(asks)))
+                group.create_task(one(*next(asks)))
 
-    async def one(door: str, ask: Ask) -> None:
+    async def one(door: str, ask: Callable[[], Awaitable[httpx.Response]]) -> None:
         sent = time.monotonic()
         try:
             answer = await ask()
@@ -188,15 +200,15 @@ async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float,
         ends = began + minutes * 60 / pace
         try:
             async with asyncio.TaskGroup() as all_of_it:
-                for a_minute, door, asks in (
-                    (POSTS, "readings", _posts(client, fleet)),
-                    (POSTS, "bare", _bare(bare_client)),
-                    (PAGES, "pages", _openings(browsers)),
-                    (FETCHES, "calendars", _fetches(client, fleet)),
-                    (PLANS, "plans", _plans(client, fleet)),
-                    (EXPORTS, "exports", _exports(client, fleet)),
+                for a_minute, asks in (
+                    (POSTS, _posts(client, fleet)),
+                    (POSTS, _bare(bare_client)),
+                    (PAGES, _openings(browsers)),
+                    (FETCHES, _fetches(client, fleet)),
+                    (PLANS, _plans(client, fleet)),
+                    (EXPORTS, _exports(client, fleet)),
                 ):
-                    all_of_it.create_task(every(a_minute, door, asks))
+                    all_of_it.create_task(every(a_minute, asks))
                 all_of_it.create_task(watch())
         finally:
             for browser, _ in browsers:
@@ -226,19 +238,23 @@ def _posts(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
     for ship, number in itertools.cycle(COUNTERS):
         head = {"Authorization": f"Bearer {fleet.counter_keys[ship.vessel]}"}
         item = {"counter": ship.counter(number), "observed_at": datetime.now(UTC).isoformat(), "value": 10_000_000}
-        yield lambda head=head, item=item: client.post("/api/v1/readings", json={"readings": [item]}, headers=head)
+        yield (
+            "readings",
+            lambda head=head, item=item: client.post("/api/v1/readings", json={"readings": [item]}, headers=head),
+        )
 
 
 def _bare(client: httpx.AsyncClient) -> Iterator[Ask]:
     while True:
-        yield lambda: client.post("/api/v1/readings", json={"readings": [{"counter": "x", "value": 1}]})
+        yield "bare", lambda: client.post("/api/v1/readings", json={"readings": [{"counter": "x", "value": 1}]})
 
 
 def _openings(browsers: list[tuple[httpx.AsyncClient, ShipPlan]]) -> Iterator[Ask]:
     for turn in itertools.count():
         for number, (browser, ship) in enumerate(browsers):
-            page = pages_of(ship)[(turn + number) % PAGES_OF_A_SHIP]
-            yield lambda browser=browser, page=page: browser.get(page)
+            pages = pages_of(ship)
+            name, page = pages[(turn + number) % len(pages)]
+            yield f"page {name}", lambda browser=browser, page=page: browser.get(page)
 
 
 def _fetches(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
@@ -251,17 +267,18 @@ def _fetches(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
         return answer
 
     for secret in itertools.cycle(fleet.feeds):
-        yield lambda secret=secret: fetch(secret)
+        yield "calendars", lambda secret=secret: fetch(secret)
 
 
 def _plans(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
     for number, ship in enumerate(itertools.cycle(SHIPS)):
         head = {"Authorization": f"Bearer {fleet.chief_keys[ship.vessel]}", "Idempotency-Key": f"plan {number}"}
-        yield lambda ship=ship, head=head: client.post(f"/api/v1/plants/{ship.key}-plant/plan/previews", headers=head)
+        path = f"/api/v1/plants/{ship.key}-plant/plan/previews"
+        yield "plans", lambda path=path, head=head: client.post(path, headers=head)
 
 
 def _exports(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
     for ship, form in zip(itertools.cycle(SHIPS), itertools.cycle(FORMS), strict=False):
         head = {"Authorization": f"Bearer {fleet.chief_keys[ship.vessel]}"}
         query = {"vessel": ship.vessel, "format": form}
-        yield lambda head=head, query=query: client.get("/api/v1/history", params=query, headers=head)
+        yield "exports", lambda head=head, query=query: client.get("/api/v1/history", params=query, headers=head)

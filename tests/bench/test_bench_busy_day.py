@@ -58,10 +58,7 @@ def test_half_an_hour_of_everything_at_once_leaves_memory_where_it_was(tmp_path:
     first, last = found.mb_at(MINUTES / 6), found.mb_at(MINUTES)
     print(f"\n{MINUTES:g} minutes, {PACE:g} times as quick as life")
     print(f"{first:.0f} MB after a sixth, {last:.0f} MB at the end: {last / first:.2f}; wanted {MOST_GROWTH}")
-    for door, seconds in found.seconds.items():
-        print(
-            f"{door}: {len(seconds)} answers, p99 {found.p99_ms(door):.0f} ms, {found.p99_ms(door) / found.p99_ms('bare'):.1f} of bare"
-        )
+    print("\n".join(found.lines()))
     assert not found.faults, found.faults.most_common(5)
     assert last <= MOST_GROWTH * first
     assert max(found.p99_ms(door) for door in ("readings", "calendars")) < LEEWAY * LOOSE * found.p99_ms("bare")

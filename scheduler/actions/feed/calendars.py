@@ -4,7 +4,7 @@ Nothing is rendered here but the frame and the fleet's own status. What is kept 
 """
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
@@ -41,7 +41,6 @@ from scheduler.storage.feed import (
     feed_bodies_written_at,
     feed_body_row,
     feed_body_rows,
-    feed_event_rows,
     most_urgent_events,
     newest_status_s,
     status_events,
@@ -100,16 +99,20 @@ def last_good(context: Context, scope: Scope) -> StoredCalendar | None:
         return None if row is None else _body(row)
 
 
-def write_vessel(
-    session: Session, writer: CalendarWriter, vessel_id: str, at: datetime, also: Scope | None = None
-) -> StoredCalendar:
-    """Write anew what changed of a vessel's calendars, all that are in use and `also`; returns the plain one."""
+def vessel_bodies(
+    session: Session,
+    writer: CalendarWriter,
+    vessel_id: str,
+    at: datetime,
+    rows: Sequence[FeedEventRow],
+    also: Scope | None = None,
+) -> dict[Scope, bytes]:
+    """A vessel's calendars, all that are in use and `also`. rows: her events. Nothing is written."""
     vessel, _ = document_of(session, vessel_id)
-    rows = feed_event_rows(session, vessel_id)
-    rows.sort(key=lambda row: row.occurrence_key != PLAN_STATUS_KEY)
+    rows = sorted(rows, key=lambda row: (row.occurrence_key != PLAN_STATUS_KEY, row.starts_s, row.occurrence_key))
     clock, now_s = clock_of(session, vessel_id, at), seconds(at)
-    made: dict[str, StoredCalendar] = {}
-    for scope in _in_use(session, vessel_id, at, also):
+    made: dict[Scope, bytes] = {}
+    for scope in in_use(session, vessel_id, at, also):
         texts = [
             _text(writer, row, scope, clock)
             for row in rows
@@ -117,8 +120,16 @@ def write_vessel(
         ]
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, _kind_names(vessel))
-        body = writer.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
-        made[scope.name] = _keep(session, writer, scope, body, at, revision_of(session, vessel_id))
+        made[scope] = writer.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
+    return made
+
+
+def write_vessel(
+    session: Session, writer: CalendarWriter, vessel_id: str, at: datetime, bodies: Mapping[Scope, bytes]
+) -> StoredCalendar:
+    """Store a vessel's calendars in place of all of hers; one that stands so already keeps every byte. Returns the plain one."""
+    revision = revision_of(session, vessel_id)
+    made = {scope.name: _keep(session, writer, scope, body, at, revision) for scope, body in bodies.items()}
     _forget(session, vessel_id, made)
     return made[_PLAIN.name]
 
@@ -133,7 +144,7 @@ def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = N
             session.delete(asked)
         session.flush()
         at = context.now()
-        scopes = _in_use(session, None, at, also)
+        scopes = in_use(session, None, at, also)
         names = vessel_names(session) if scopes else {}
         made: dict[str, StoredCalendar] = {}
         for scope in scopes:
@@ -181,7 +192,8 @@ def scope_of(row: AddressRow, tasks: bool) -> Scope:
     )
 
 
-def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope | None) -> list[Scope]:
+def in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope | None = None) -> list[Scope]:
+    """What addresses of a vessel (none: of the fleet) show, a vessel's plain calendar and `also`, by name."""
     found = {
         scope
         for row in address_rows_of(session, vessel_id)

@@ -1,6 +1,7 @@
 """What a vessel's calendars hold, from plant states and stored jobs."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from scheduler.actions.base.context import instant
@@ -33,21 +34,76 @@ _NEVER = datetime.max.replace(tzinfo=UTC)
 _KEEP_DAYS = 40
 
 
+@dataclass(frozen=True, slots=True)
+class Withdrawing:
+    """Jobs to be noted as withdrawn, since they stood in the calendar and are due on nothing any more (their part went ashore,
+    their kind is gone); and those withdrawn before that are due again."""
+
+    gone: Sequence[JobRow] = ()
+    again: Sequence[JobRow] = ()
+
+
+def withdrawing(
+    session: Session, plants: Sequence[PlantState], old: Mapping[str, FeedEventRow], at: datetime
+) -> Withdrawing:
+    """What is withdrawn now. old: the calendar's events as stored, by key. Nothing is written."""
+    open_keys = {job.job_id.key for now in plants for job in (*now.jobs, *now.breakdowns)}
+    again = [row for row in withdrawn_rows(session, plants[0].vessel.id) if row.key in open_keys]
+    closed_keys = {row.key for row in _closed_rows(session, plants, at)} - {row.key for row in again}
+    subjects = {(job.job_id.kind, job.job_id.subject) for now in plants for job in now.jobs}
+    gone = []
+    for key, row in old.items():
+        kind, _, rest = key.partition(":")
+        subject, _, sequence = rest.rpartition(":")
+        if not sequence or key in open_keys or key in closed_keys or (kind, subject) in subjects:
+            continue
+        if row.state in (JobState.DONE.value, JobState.WITHDRAWN.value):
+            continue
+        shown_at = instant(row.starts_s)
+        all_day = "DTSTART;VALUE=DATE:" in row.text
+        shown_on = ship_time(shown_at, 0 if all_day else offset_minutes(session, row.vessel_id, shown_at)).date()
+        gone.append(
+            JobRow(
+                key=key,
+                vessel_id=row.vessel_id,
+                plant_id=row.plant_id,
+                kind=kind,
+                subject_id=subject,
+                sequence=int(sequence),
+                state=JobState.WITHDRAWN.value,
+                due_at=shown_at,
+                window_at=shown_at,
+                limit_at=instant(row.ends_s),
+                trigger=Trigger.CALENDAR,
+                closed_at=at,
+                detail={"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"},
+            )
+        )
+    return Withdrawing(gone, again)
+
+
+def _closed_rows(session: Session, plants: Sequence[PlantState], at: datetime) -> list[JobRow]:
+    since = at - timedelta(days=_KEEP_DAYS)
+    return [row for now in plants for row in job_rows(session, now.vessel.id, now.plant.id, closed_since=since)]
+
+
 def content_of(
-    session: Session, plants: Sequence[PlantState], old: dict[str, FeedEventRow], at: datetime
+    session: Session,
+    plants: Sequence[PlantState],
+    old: Mapping[str, FeedEventRow],
+    at: datetime,
+    withdrawn: Withdrawing,
 ) -> CalendarContent:
+    """What the vessel's calendars hold. withdrawn: what of it is to be stored with them. Nothing is written."""
     first = plants[0]
     vessel_id = first.vessel.id
-    jobs = {job.job_id.key: job for now in plants for job in (*now.jobs, *now.breakdowns)}
     shown = [
         (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not JobState.AHEAD), *now.breakdowns])
         for now in plants
     ]
-    since = at - timedelta(days=_KEEP_DAYS)
-    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since=since)]
-    _withdraw(session, plants, old, set(jobs), {row.key for row in rows}, at)
-    session.flush()
-    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since=since)]
+    again = {row.key for row in withdrawn.again}
+    rows = [row for row in _closed_rows(session, plants, at) if row.key not in again]
+    rows += [row for row in withdrawn.gone if any(row.plant_id == now.plant.id for now in plants)]
     slots = {}
     for now in plants:
         if now.taken is None:
@@ -120,53 +176,6 @@ def _out(session: Session, now: PlantState, at: datetime) -> list[PumpOut]:
             )
         )
     return found
-
-
-def _withdraw(
-    session: Session,
-    plants: Sequence[PlantState],
-    old: dict[str, FeedEventRow],
-    open_keys: set[str],
-    closed_keys: set[str],
-    at: datetime,
-) -> None:
-    """Note as withdrawn what stood in the calendar and is due on nothing any more (its part went ashore, its kind is gone).
-
-    What was withdrawn and is due again is withdrawn no more.
-    """
-    for gone in withdrawn_rows(session, plants[0].vessel.id):
-        if gone.key in open_keys:
-            session.delete(gone)
-            closed_keys.discard(gone.key)
-    session.flush()
-    subjects = {(job.job_id.kind, job.job_id.subject) for now in plants for job in now.jobs}
-    for key, row in old.items():
-        kind, _, rest = key.partition(":")
-        subject, _, sequence = rest.rpartition(":")
-        if not sequence or key in open_keys or key in closed_keys or (kind, subject) in subjects:
-            continue
-        if row.state in (JobState.DONE.value, JobState.WITHDRAWN.value):
-            continue
-        shown_at = instant(row.starts_s)
-        all_day = "DTSTART;VALUE=DATE:" in row.text
-        shown_on = ship_time(shown_at, 0 if all_day else offset_minutes(session, row.vessel_id, shown_at)).date()
-        session.add(
-            JobRow(
-                key=key,
-                vessel_id=row.vessel_id,
-                plant_id=row.plant_id,
-                kind=kind,
-                subject_id=subject,
-                sequence=int(sequence),
-                state=JobState.WITHDRAWN.value,
-                due_at=shown_at,
-                window_at=shown_at,
-                limit_at=instant(row.ends_s),
-                trigger=Trigger.CALENDAR,
-                closed_at=at,
-                detail={"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"},
-            )
-        )
 
 
 def _kind(plants: Sequence[PlantState], row: JobRow) -> JobKind | None:

@@ -1,11 +1,10 @@
 """The calendar feed as stored: events revised only where something visible changed; what an address serves."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
 
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.feed.addresses import AddressOpened
@@ -14,11 +13,13 @@ from scheduler.actions.feed.calendars import (
     CalendarWriter,
     StoredCalendar,
     ask_fleet,
+    in_use,
     last_good,
+    vessel_bodies,
     write_fleet,
     write_vessel,
 )
-from scheduler.actions.feed.content import content_of, event_of_row
+from scheduler.actions.feed.content import Withdrawing, content_of, event_of_row, withdrawing
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state import published as plant_state_published
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -34,7 +35,14 @@ from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.database import Session
 from scheduler.storage.due import published_texts
-from scheduler.storage.feed import STATUS_RANK, FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
+from scheduler.storage.feed import (
+    STATUS_RANK,
+    FeedEventRow,
+    feed_body_row,
+    feed_event_marks,
+    feed_event_rows,
+    vessels_behind,
+)
 from scheduler.storage.vessel import revision_of, vessel_rows
 
 log = logging.getLogger("leadline")
@@ -55,14 +63,15 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
     body = None
     for _ in range(TRIES):
         with context.db.read() as session:
-            loaded = _mark(session, vessel_id), _plants(session, context, vessel_id)
-        for now in loaded[1]:
-            _ = now.taken and now.taken.uncovered  # found now, so that nobody who wants to write waits for it
-        body = _store(context, writer, vessel_id, loaded)
+            rendered = _render(session, context, writer, vessel_id)
+        with context.db.write(vessel_id) as session:
+            if _mark(session, vessel_id, rendered.at) == rendered.mark:
+                body = _store(session, writer, vessel_id, rendered)
         if body is not None:
             break
-    body = body or _store(context, writer, vessel_id, None)
-    assert body is not None
+    if body is None:
+        with context.db.write(vessel_id) as session:
+            body = _store(session, writer, vessel_id, _render(session, context, writer, vessel_id))
     _well_again(context, vessel_id)
     return body
 
@@ -72,43 +81,71 @@ def _plants(session: Session, context: Context, vessel_id: str) -> list[PlantSta
     return [load_plant(session, context, vessel_id, plant.id) for plant in vessel.plants]
 
 
-_Mark = tuple[int, tuple[tuple[str, str], ...]]
+def _mark(session: Session, vessel_id: str, at: datetime) -> tuple[object, ...]:
+    """Another one once anything was stored of the vessel, another date of hers was published, an event of hers was written, or
+    another address is in use."""
+    scopes = tuple(scope.name for scope in in_use(session, vessel_id, at))
+    events = feed_event_marks(session, vessel_id)
+    return revision_of(session, vessel_id), published_texts(session, vessel_id), events, scopes
 
 
-def _mark(session: Session, vessel_id: str) -> _Mark:
-    """Another one once anything was stored of the vessel, or another date of hers was published."""
-    return revision_of(session, vessel_id), published_texts(session, vessel_id)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rendered:
+    """A vessel's calendars as they are at an instant, ready to be stored. changed: events that show something new; over: uids of
+    those that stand in no calendar any more. mark: of the state they were made of."""
+
+    mark: tuple[object, ...]
+    at: datetime
+    plants: Sequence[PlantState]
+    withdrawn: Withdrawing
+    changed: Sequence[FeedEventRow]
+    over: Sequence[str]
+    bodies: Mapping[Scope, bytes]
 
 
-def _store(
-    context: Context, writer: CalendarWriter, vessel_id: str, loaded: tuple[_Mark, list[PlantState]] | None
-) -> StoredCalendar | None:
-    """The plain calendar as it was written from what was loaded; none where that is not so any more, and nothing was written.
+def _render(session: Session, context: Context, writer: CalendarWriter, vessel_id: str) -> _Rendered:
+    """All that takes time, done before anybody who wants to write has to wait for it. Nothing is written."""
+    plants, at = _plants(session, context, vessel_id), context.now()
+    old = {row.occurrence_key: row for row in feed_event_rows(session, vessel_id)}
+    withdrawn = withdrawing(session, plants, old, at)
+    wanted = {entry.key: entry for entry in content_of(session, plants, old, at, withdrawn).entries}
+    rows, changed = [], []
+    for entry in wanted.values():
+        row = old.get(entry.key)
+        uid, event = writer.publish(None if row is None else event_of_row(row, entry.role), entry, vessel_id, at)
+        if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
+            row = _row(vessel_id, uid, plants, entry, event, None if row is None else row.plant_id)
+            changed.append(row)
+        rows.append(row)
+    return _Rendered(
+        mark=_mark(session, vessel_id, at),
+        at=at,
+        plants=plants,
+        withdrawn=withdrawn,
+        changed=changed,
+        over=[row.uid for key, row in old.items() if key not in wanted],
+        bodies=vessel_bodies(session, writer, vessel_id, at, rows),
+    )
 
-    loaded: none to load it here, with the turn to write held so that nobody else gets it meanwhile.
-    """
-    with context.db.write(vessel_id) as session:
-        if loaded is not None and _mark(session, vessel_id) != loaded[0]:
-            return None
-        plants = _plants(session, context, vessel_id) if loaded is None else loaded[1]
-        old = {row.occurrence_key: row for row in feed_event_rows(session, vessel_id)}
-        at = context.now()
-        for now in plants:
-            plant_state_published.keep_published(
-                session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=at
-            )
-        wanted = content_of(session, plants, old, at)
-        for entry in {entry.key: entry for entry in wanted.entries}.values():
-            row = old.pop(entry.key, None)
-            uid, event = writer.publish(None if row is None else event_of_row(row, entry.role), entry, vessel_id, at)
-            if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
-                session.add(_row(row, vessel_id, uid, plants, entry, event))
-        for row in old.values():
-            session.delete(row)
-        if session.new or session.dirty or session.deleted:
-            ask_fleet(session, vessel_id, at)
-        session.flush()
-        return write_vessel(session, writer, vessel_id, at)
+
+def _store(session: Session, writer: CalendarWriter, vessel_id: str, rendered: _Rendered) -> StoredCalendar:
+    """Write what changed; the plain calendar."""
+    for now in rendered.plants:
+        plant_state_published.keep_published(
+            session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=rendered.at
+        )
+    for job in rendered.withdrawn.again:
+        session.delete(session.merge(job))
+    session.flush()
+    session.add_all(rendered.withdrawn.gone)
+    for event in rendered.changed:
+        session.merge(event)
+    for uid in rendered.over:
+        session.delete(session.get_one(FeedEventRow, (vessel_id, uid)))
+    if rendered.changed or rendered.over:
+        ask_fleet(session, vessel_id, rendered.at)
+    session.flush()
+    return write_vessel(session, writer, vessel_id, rendered.at, rendered.bodies)
 
 
 @in_language(ENGLISH)
@@ -183,7 +220,9 @@ def _first(context: Context, writer: CalendarWriter, scope: Scope) -> StoredCale
         write_fleet(context, writer, scope)
     else:
         with context.db.write(scope.vessel_id) as session:
-            write_vessel(session, writer, scope.vessel_id, context.now(), scope)
+            at, rows = context.now(), feed_event_rows(session, scope.vessel_id)
+            bodies = vessel_bodies(session, writer, scope.vessel_id, at, rows, scope)
+            write_vessel(session, writer, scope.vessel_id, at, bodies)
     kept = last_good(context, scope)
     if kept is None:  # another server forgot it in this moment
         raise Busy("The calendar is being written; try again in a second.")
@@ -208,37 +247,37 @@ def stale_vessels(context: Context, most_age_s: int) -> list[str]:
 
 
 def _row(
-    row: FeedEventRow | None,
     vessel_id: str,
     uid: str,
     plants: Sequence[PlantState],
     entry: CalendarEntry,
     event: StoredEvent,
+    plant_id: str | None,
 ) -> FeedEventRow:
+    """plant_id: as stored, where it is there already."""
     state, starts_s = entry.state.value if entry.state else "", _second(entry.starts)
     rank, rank_s, _ = urgency(state, starts_s, entry.key)
     if entry.key == PLAN_STATUS_KEY:
         rank = STATUS_RANK
-    shown: dict[str, Any] = {
-        "text": event.text,
-        "task": event.task,
-        "fingerprint": event.mark(),
-        "sequence": event.sequence,
-        "changed_at": event.changed_at,
-        "created_at": event.created_at,
-        "starts_s": starts_s,
-        "ends_s": _second(entry.ends),
-        "state": state,
-        "rank": rank,
-        "rank_s": rank_s,
-        "closed_at": event.changed_at if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
-    }
-    if row is not None:
-        for name, value in shown.items():
-            setattr(row, name, value)
-        return row
-    plant = next((now.plant.id for now in plants if now.job(entry.key) is not None), plants[0].plant.id)
-    return FeedEventRow(vessel_id=vessel_id, uid=uid, plant_id=plant, occurrence_key=entry.key, **shown)
+    found = next((now.plant.id for now in plants if now.job(entry.key) is not None), plants[0].plant.id)
+    return FeedEventRow(
+        vessel_id=vessel_id,
+        uid=uid,
+        plant_id=plant_id or found,
+        occurrence_key=entry.key,
+        text=event.text,
+        task=event.task,
+        fingerprint=event.mark(),
+        sequence=event.sequence,
+        changed_at=event.changed_at,
+        created_at=event.created_at,
+        starts_s=starts_s,
+        ends_s=_second(entry.ends),
+        state=state,
+        rank=rank,
+        rank_s=rank_s,
+        closed_at=event.changed_at if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
+    )
 
 
 def _second(moment: date | datetime) -> int:
