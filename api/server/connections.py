@@ -22,6 +22,9 @@ log = logging.getLogger("leadline")
 
 HEAD_SECONDS = 10.0
 """How long the head of a request may take, from the connection's opening or the answer before it."""
+IDLE_SECONDS = 8
+"""How long a connection is kept between two requests: longer than the 5 s that many clients keep one, so that they end it and none
+is ended by us as its next request is on the way; shorter than a head may take."""
 BODY_SECONDS = 10.0
 """How long a body may bring nothing."""
 ANSWER_SECONDS = 30.0

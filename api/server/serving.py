@@ -10,7 +10,7 @@ from anyio.to_thread import current_default_thread_limiter
 from starlette.types import ASGIApp
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
-from api.server.connections import AT_A_TIME, Connections, damp_accept_errors, protocol_with, room_for
+from api.server.connections import AT_A_TIME, IDLE_SECONDS, Connections, damp_accept_errors, protocol_with, room_for
 from api.server.listening import QUEUE
 from api.server.notify import NotifyingServer, ServiceManager
 from api.server.process import WORK_THREADS
@@ -63,6 +63,7 @@ def server_for(
             proxy_headers=bool(proxies),
             forwarded_allow_ips=proxies,
             server_header=False,
+            timeout_keep_alive=IDLE_SECONDS,
             timeout_graceful_shutdown=END_SECONDS,
         ),
         manager or ServiceManager({}),

@@ -288,7 +288,7 @@ def test_a_changed_document_makes_the_calendar_stale(context: Context, run: Run)
     document["name"] = "Demo Plover II"
     put(context, document)
     assert feed_refresh.stale_vessels(context, 900) == [PLOVER.vessel]
-    keep_up(context, lambda vessel: feed_refresh.refresh(context, PEN_HERE, vessel))
+    keep_up(context, lambda vessel: feed_refresh.renew(context, PEN_HERE, vessel))
     assert feed_refresh.stale_vessels(context, 900) == []
     body = feed_refresh.last_good(context, Scope(vessel_id=PLOVER.vessel))
     assert body is not None

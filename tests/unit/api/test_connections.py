@@ -13,6 +13,8 @@ from starlette.types import Receive, Scope, Send
 
 from api.server import connections as limits
 from api.server.connections import Connections, Damped, protocol_with, room_for
+from api.server.serving import server_for
+from scheduler.settings import Settings
 
 
 class TurnedLoop(asyncio.SelectorEventLoop):
@@ -43,8 +45,16 @@ class Site:
     def __init__(self, loop: TurnedLoop, connections: Connections) -> None:
         self.loop = loop
         self.local = "127.0.0.1"
-        config = uvicorn.Config(_echo, http=protocol_with(connections), ws="none", log_config=None, lifespan="off")
-        self.server = uvicorn.Server(config)
+        self.server = uvicorn.Server(
+            uvicorn.Config(
+                _echo,
+                http=protocol_with(connections),
+                ws="none",
+                log_config=None,
+                lifespan="off",
+                timeout_keep_alive=limits.IDLE_SECONDS,
+            )
+        )
         self.sock = socket.create_server(("127.0.0.1", 0))
         self.serving = loop.create_task(self.server._serve([self.sock]))
 
@@ -92,6 +102,24 @@ async def _closed(reader: asyncio.StreamReader) -> bool:
     with suppress(ConnectionError):
         return await reader.read(1) == b""
     return True
+
+
+def test_an_idle_connection_is_kept_longer_than_clients_keep_it_and_ended_cleanly(loop: TurnedLoop) -> None:
+    """Just under the limit the next request is answered; after it the end is an end, no reset. Source: RFC 9112 section 9.6."""
+    assert server_for(_echo, Settings()).config.timeout_keep_alive == limits.IDLE_SECONDS
+    assert 5 < limits.IDLE_SECONDS < limits.HEAD_SECONDS, "httpx keeps an idle connection for 5 s"
+
+    async def act(site: Site) -> None:
+        reader, writer = await site.open()
+        for _ in range(2):
+            writer.write(b"GET /3 HTTP/1.1\r\nHost: a\r\n\r\n")
+            assert (await reader.readuntil(b"xxx")).startswith(b"HTTP/1.1 200")
+            await site.let_pass(limits.IDLE_SECONDS - 0.5)
+        await site.let_pass(1)
+        assert await reader.read() == b""
+        writer.close()
+
+    _on_site(loop, Connections(10, 10), act)
 
 
 @pytest.mark.parametrize(
