@@ -275,7 +275,7 @@ def _row(
         ends_s=_second(entry.ends),
         state=state,
         rank=rank,
-        rank_s=rank_s,
+        rank_s=int(rank_s),
         closed_at=event.changed_at if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
     )
 
