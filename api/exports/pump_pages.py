@@ -9,7 +9,7 @@ from api.exports.first_page import Papers, breakdowns
 from scheduler.actions.record.period import PlantPeriod, PumpPeriod
 from scheduler.domain.base.enums import Test
 from scheduler.domain.record.closed_job import Verdict
-from scheduler.domain.record.period import PeriodEntry, SinceMark, ship_date, since_curve, thinned
+from scheduler.domain.record.period import PeriodEntry, SinceMark, ship_date, since_runs, thinned
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.shiptime import MONTHS, NBSP
 from scheduler.wording import papers
@@ -213,11 +213,12 @@ def _curve(
         mine_too = one.kind_code == kind.code
         hours = interval + (one.hours_from_due or 0.0) if mine_too else _between(pump, marks, on, interval)
         marks.append(SinceMark(on=on, since_hours=hours, entry=one, other="" if mine_too else renewing[one.kind_code]))
-    points = since_curve(pump.days, marks, since_now_hours=pump.since.get(kind.code))
-    if not points:
+    ends = [(one.on, one.since_hours) for one in marks]
+    runs = since_runs(pump.days, ends, since_now_hours=pump.since.get(kind.code))
+    if not runs:
         return None
     shown = [one for one in marks if one.on >= pump.days[0].on]
-    now = pump.since.get(kind.code, points[-1][1])
+    now = pump.since.get(kind.code, runs[-1][-1][1])
     limit = interval + kind.tolerance_running_hours
     said = [f"{inner(one.other) or one.entry.verdict.value} {papers.day_on(one.on)}" for one in shown]
     return {
@@ -226,7 +227,7 @@ def _curve(
         "due": interval,
         "open": interval - kind.window_running_hours,
         "limit": limit,
-        "points": [(axis.share(on), round(hours, 1)) for on, hours in thinned(points)],
+        "runs": [[(axis.share(on), round(hours, 1)) for on, hours in thinned(run)] for run in runs],
         "marks": [
             {
                 "x": axis.share(one.on),

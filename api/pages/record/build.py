@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
-from itertools import pairwise
 
 from api.pages.drawing.curve import SinceClose, SinceCurve, curve
 from api.pages.record.page import CurveBlock, FoundJob, PumpView, TableRow
@@ -14,6 +13,7 @@ from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
+from scheduler.domain.record.period import since_runs, thinned
 from scheduler.domain.vessel.document import Pump
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.language import gettext as _
@@ -266,13 +266,12 @@ def _curve(
     ends = [(ship_time(_done_at(hit), now.offset_minutes).date(), _since_before(hit, interval), hit) for hit in closes]
     ends = sorted((one for one in ends if one[0] >= days[0].on), key=lambda one: one[0])
     since_now = lines[0].due.since_seconds if lines else None
-    runs = []
-    marks = [(on, since) for on, since, _hit in ends]
-    if since_now is not None:
-        marks.append((days[-1].on, since_now / _HOUR))
-    for (begin, _before), (end, since) in pairwise([(days[0].on, 0.0), *marks]):
-        runs.append(_back(days, begin, end, since))
-    if not marks:
+    runs = since_runs(
+        days,
+        [(on, since) for on, since, _hit in ends],
+        since_now_hours=None if since_now is None else since_now / _HOUR,
+    )
+    if not runs:
         return None
     name = inner(kind.name)
     said = [
@@ -285,7 +284,7 @@ def _curve(
         interval_hours=interval,
         window_hours=interval - kind.window_running_hours,
         limit_hours=interval + kind.tolerance_running_hours,
-        runs=runs,
+        runs=[thinned(run, 80) for run in runs],
         closes=[_mark(one) for one in ends],
         words=_("Running hours since {name}: {several}", name=name, several="; ".join(said) or _("none on record")),
     )
@@ -303,14 +302,3 @@ def _mark(one: tuple[date, float, RecordHit]) -> SinceClose:
 def _since_before(hit: RecordHit, interval: int) -> float:
     over = hit.members.get("seconds_from_due")
     return interval + (0.0 if over is None else int(over) / _HOUR)
-
-
-def _back(days: Sequence[DayHours], begin: date, end: date, since: float) -> list[tuple[date, float]]:
-    """Hours since the last job on each day, reckoned back from what there were at the end."""
-    points, left = [(end, since)], since
-    for day in reversed([one for one in days if begin <= one.on < end]):
-        left -= (day.seconds or 0) / _HOUR
-        if left < 0 or day.seconds is None:
-            break
-        points.append((day.on, left))
-    return [points[0], *points[1:-1:3], *points[-1:]][::-1] if len(points) > 1 else points

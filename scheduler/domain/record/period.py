@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from scheduler.domain.hours.daily import DayHours
@@ -197,49 +198,55 @@ class SinceMark:
     other: str = ""
 
 
-def since_curve(
-    days: Sequence[DayHours], marks: Sequence[SinceMark], *, since_now_hours: float | None
-) -> list[tuple[date, float]]:
-    """Hours since a job on each day, zero again at each mark; before the first mark reckoned back from what there were then, as far
-    back as that goes.
+def since_runs(
+    days: Sequence[DayHours], ends: Sequence[tuple[date, float]], *, since_now_hours: float | None
+) -> list[list[tuple[date, float]]]:
+    """Hours since a job on each day, in stretches that each end where it was done, the last one at the end of the days. Each is
+    reckoned back from what there were at its end, and begins after the last day on which nobody counted.
 
     Args:
-        days: oldest first. marks: oldest first; those before the first day are left out. since_now_hours: at the end of the last day,
-            asked for only where there is no mark; none: nobody knows, and there is no curve then.
+        days: oldest first. ends: (day, hours there were) of each time it was done, oldest first; those before the first day are left
+            out. since_now_hours: at the end of the last day; none: not known, and the last stretch is reckoned on from its beginning.
     """
-    marks = [mark for mark in marks if days and mark.on >= days[0].on]
-    if not days or (not marks and since_now_hours is None):
+    ends = [one for one in ends if days and one[0] >= days[0].on]
+    if not days or (not ends and since_now_hours is None):
         return []
-    first_on = marks[0].on if marks else days[-1].on + timedelta(days=1)
-    then = marks[0].since_hours if marks else since_now_hours or 0.0
-    since = then - sum((day.seconds or 0) / _HOUR for day in days if day.on < first_on)
-    ended: dict[date, list[SinceMark]] = {}
-    for mark in marks:
-        ended.setdefault(mark.on, []).append(mark)
-    points: list[tuple[date, float]] = []
-    for day in days:
-        if since >= 0:
-            points.append((day.on, since))
-        for mark in ended.get(day.on, ()):
-            points += [(day.on, mark.since_hours), (day.on, 0.0)]
-            since = 0.0
-        since += (day.seconds or 0) / _HOUR
-    return points
-
-
-def thinned(points: Sequence[tuple[date, float]], most: int = 90) -> list[tuple[date, float]]:
-    """Every so many of the points, with all that lie at a fall kept; about `most` of them."""
-    step = max(1, len(points) // most)
-    return [
-        point
-        for place, point in enumerate(points)
-        if place % step == 0 or place == len(points) - 1 or _at_a_fall(points, place)
+    runs = [
+        _run_back([day for day in days if begin <= day.on < on], begin if number else None, on, hours)
+        for number, ((begin, _), (on, hours)) in enumerate(pairwise([(days[0].on, 0.0), *ends]))
     ]
+    begin = ends[-1][0] if ends else None
+    rest = [day for day in days if begin is None or day.on >= begin]
+    if since_now_hours is not None:
+        return [*runs, _run_back(rest, begin, days[-1].on, since_now_hours)]
+    last, since = [], 0.0
+    for day in rest:
+        last.append((day.on, since))
+        if day.seconds is None:
+            break
+        since += day.seconds / _HOUR
+    return [*runs, last] if last else runs
 
 
-def _at_a_fall(points: Sequence[tuple[date, float]], place: int) -> bool:
-    on = points[place][0]
-    return (place > 0 and points[place - 1][0] == on) or (place + 1 < len(points) and points[place + 1][0] == on)
+def _run_back(days: Sequence[DayHours], zero_on: date | None, end: date, hours: float) -> list[tuple[date, float]]:
+    """zero_on: when it was zero, none: not within the days. A day whose run does not fit is the one on which it was zero."""
+    points, left = [(end, hours)], hours
+    for day in reversed(days):
+        left -= (day.seconds or 0) / _HOUR
+        if day.seconds is None:
+            zero_on = None
+        if day.seconds is None or left < 0:
+            break
+        points.append((day.on, left))
+    if zero_on is not None:
+        points = [*(point for point in points if point[0] > zero_on or point is points[0]), (zero_on, 0.0)]
+    return points[::-1]
+
+
+def thinned(points: Sequence[tuple[date, float]], most: int = 30) -> list[tuple[date, float]]:
+    """Every so many of the points with the first and the last; about `most` of them."""
+    step = max(1, len(points) // most)
+    return [point for place, point in enumerate(points) if place % step == 0 or place == len(points) - 1]
 
 
 def month_hours(days: Sequence[DayHours]) -> dict[str, float]:
