@@ -21,7 +21,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
-from scheduler.language import speak
+from scheduler.language import gettext, speak
 from scheduler.storage.vessel import AssetKind
 
 COOKIE, DEVICE, COMPUTER = "leadline", "leadline_device", "leadline_computer"
@@ -74,8 +74,10 @@ def must_be_known(request: Request, context: Context, roles: frozenset[Role]) ->
     by = found.actor.authentication
     if by is not None and by.proof is Proof.PIN and not _reads(request) and route_of(request) not in BY_PIN:
         raise NotAllowed(
-            "By the PIN of a shared computer you record work, and this is more. Choose Someone else, sign in with your "
-            "passphrase, and do it again."
+            gettext(
+                "By the PIN of a shared computer you record work, and this is more. Choose Someone else, sign in with "
+                "your passphrase, and do it again."
+            )
         )
     found.actor.must_be(roles, doing(request))
     return found
@@ -85,7 +87,7 @@ def doing(request: Request) -> str:
     """What is asked for, as a person says it: "see “Due jobs of a plant”", "open this page"."""
     reading, summary = _reads(request), request.scope["route"].summary
     if summary is None:
-        return "open this page" if reading else "do this"
+        return gettext("open this page") if reading else gettext("do this")
     return f"see “{summary}”" if reading else f"do this: “{summary}”"
 
 
@@ -168,7 +170,7 @@ def must_be_own_origin(request: Request, context: Context) -> None:
     foreign = origin is not None and urlsplit(origin).netloc.casefold() not in own
     if foreign or request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
         raise NotAllowed(
-            "This form was sent by a page of another site. Open the page of this server and sign in there."
+            gettext("This form was sent by a page of another site. Open the page of this server and sign in there.")
         )
 
 
@@ -180,7 +182,7 @@ def must_be_own_form(who: Asking, given: Any) -> None:
     """Raises NotAllowed unless the form carries this session's token."""
     if who.csrf is None or not _token_fits(who.csrf, given):
         raise NotAllowed(
-            "This form is not from your own page, or you signed in anew since. Load the page again and repeat."
+            gettext("This form is not from your own page, or you signed in anew since. Load the page again and repeat.")
         )
 
 

@@ -4,32 +4,38 @@ from collections.abc import Mapping
 from typing import Any
 
 from scheduler.errors import SettingCode, SettingFault
+from scheduler.language import gettext, marked
 from scheduler.parsing import Expected, Unreadable
 
 _EXPECTED: Mapping[Expected, str] = {
-    Expected.FIGURE: "{given!r} is not one; a figure is expected, with a dot before tenths, such as 13905.2.",
-    Expected.WHOLE: "a whole number is expected, such as 2",
-    Expected.DATE: "{given!r:.40}: a date as 2026-11-25 is expected.",
-    Expected.TIME: "a time is expected, as 14:00",
-    Expected.UNTIL: "a time is expected, as 14:00, or a date and time.",
-    Expected.SHIP_INSTANT: "a date and time are expected, as 2026-11-25 14:00.",
-    Expected.WHEN: "a time is expected: now, 09:00, tomorrow 09:00, or 2026-12-01 09:00",
-    Expected.YEARS: "an instant from 1970 to 2199 is expected; check the year",
-    Expected.QUOTED_DATE: "a ship's date in quotes is expected, such as 2026-11-25",
-    Expected.NOBODY: "nobody signs for another: that person does, in the own sign-in or with the own key; leave it out",
-    Expected.NO_NUL: "{given}: text without a NUL character is expected; take it out",
-    Expected.WHOLE_CHARACTERS: "whole characters and finite figures are expected; correct it",
-    Expected.OFFSET: "instants of a step carry their offset, such as 2026-11-25T14:00:00Z",
+    Expected.FIGURE: marked("{given!r} is not one; a figure is expected, with a dot before tenths, such as 13905.2."),
+    Expected.WHOLE: marked("a whole number is expected, such as 2"),
+    Expected.DATE: marked("{given!r:.40}: a date as 2026-11-25 is expected."),
+    Expected.TIME: marked("a time is expected, as 14:00"),
+    Expected.UNTIL: marked("a time is expected, as 14:00, or a date and time."),
+    Expected.SHIP_INSTANT: marked("a date and time are expected, as 2026-11-25 14:00."),
+    Expected.WHEN: marked("a time is expected: now, 09:00, tomorrow 09:00, or 2026-12-01 09:00"),
+    Expected.YEARS: marked("an instant from 1970 to 2199 is expected; check the year"),
+    Expected.QUOTED_DATE: marked("a ship's date in quotes is expected, such as 2026-11-25"),
+    Expected.NOBODY: marked(
+        "nobody signs for another: that person does, in the own sign-in or with the own key; leave it out"
+    ),
+    Expected.NO_NUL: marked("{given}: text without a NUL character is expected; take it out"),
+    Expected.WHOLE_CHARACTERS: marked("whole characters and finite figures are expected; correct it"),
+    Expected.OFFSET: marked("instants of a step carry their offset, such as 2026-11-25T14:00:00Z"),
 }
 _SHAPES: Mapping[str, str] = {
-    **dict.fromkeys(("missing", "missing_argument", "missing_keyword_only_argument"), "this is missing; it is needed."),
+    **dict.fromkeys(
+        ("missing", "missing_argument", "missing_keyword_only_argument"), marked("this is missing; it is needed.")
+    ),
     **dict.fromkeys(
         ("extra_forbidden", "unexpected_keyword_argument"),
-        "this is not a known name here; check the spelling or leave it out.",
+        marked("this is not a known name here; check the spelling or leave it out."),
     ),
-    "timezone_aware": "an instant with its offset is expected, such as 2026-11-25T07:00:00Z{shown}.",
+    "timezone_aware": marked("an instant with its offset is expected, such as 2026-11-25T07:00:00Z{shown}."),
     **dict.fromkeys(
-        ("model_attributes_type", "model_type", "dict_type", "dataclass_type"), "a JSON object is expected here."
+        ("model_attributes_type", "model_type", "dict_type", "dataclass_type"),
+        marked("a JSON object is expected here."),
     ),
 }
 """By pydantic's word for what is wrong."""
@@ -37,15 +43,17 @@ _SHAPES: Mapping[str, str] = {
 
 def unreadable_words(error: Unreadable) -> str:
     """What is expected in place of what was typed."""
-    return _EXPECTED[error.expected].format(given=error.given)
+    return gettext(_EXPECTED[error.expected]).format(given=error.given)
 
 
 def shape_words(found: Mapping[str, Any]) -> str:
     """What is wrong with a member of a body: one of the findings of a `ValidationError`."""
     given = found.get("input")
-    shown = f"; it is {given!r:.80}" if isinstance(given, str | int | float | bool) else ""
+    shown = (
+        gettext("; it is {given}").format(given=f"{given!r:.80}") if isinstance(given, str | int | float | bool) else ""
+    )
     if found["type"] in _SHAPES:
-        return _SHAPES[found["type"]].format(shown=shown)
+        return gettext(_SHAPES[found["type"]]).format(shown=shown)
     if found["type"] == "value_error":
         error = found["ctx"]["error"]
         return f"{unreadable_words(error) if isinstance(error, Unreadable) else error}{shown}."

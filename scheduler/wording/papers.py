@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 from scheduler.domain.record.closed_job import Verdict
+from scheduler.language import gettext as _
 from scheduler.shiptime import MONTHS, NBSP, ship_time
 from scheduler.wording.figures import M3H, count_words, inner, listed, margin_number, number
 
@@ -22,7 +23,7 @@ PARTS = (
 
 def day_on(on: date) -> str:
     """Like "25 Nov 2026", held together."""
-    return f"{on.day}{NBSP}{MONTHS[on.month - 1]}{NBSP}{on.year}"
+    return _("{day}\u00a0{month}\u00a0{year}", day=on.day, month=_(MONTHS[on.month - 1]), year=on.year)
 
 
 def day_at(at: datetime, offset_minutes: int) -> str:
@@ -33,7 +34,7 @@ def day_at(at: datetime, offset_minutes: int) -> str:
 def month_words(month: str) -> str:
     """ "2026-10" as "Oct 2026"."""
     year, number_of = month.split("-")
-    return f"{MONTHS[int(number_of) - 1]}{NBSP}{year}"
+    return f"{_(MONTHS[int(number_of) - 1])}{NBSP}{year}"
 
 
 def counted(count: int, one: str, many: str) -> str:

@@ -8,9 +8,10 @@ from html.parser import HTMLParser
 FIRST, LAST = "⟦", "⟧"
 SEEN = ("aria-label", "title", "alt", "placeholder")
 """Attributes whose value people read or hear."""
-INLINE = frozenset({"a", "abbr", "b", "br", "em", "i", "mark", "small", "span", "strong", "sub", "sup", "wbr"})
+INLINE = frozenset({"a", "abbr", "b", "br", "code", "em", "i", "mark", "small", "span", "strong", "sub", "sup", "wbr"})
 """What stands inside a sentence."""
-_WORD = re.compile(r"[A-Za-z]{3,}")
+_WORD = re.compile(r"(?<![A-Za-z0-9])(?![0-9a-f]{8,})[A-Za-z]{3,}")
+"""A word; a record stamp is none."""
 
 
 class Marking(NullTranslations):
@@ -69,10 +70,14 @@ def outside(text: str, depth: int = 0) -> tuple[str, int]:
 
 
 def unmarked(page: str, names: Iterable[str]) -> list[str]:
-    """The texts of a page with words outside the marks that are none of the names; a name may begin small inside a sentence."""
+    """The texts of a page with words outside the marks that are none of the names; a name may begin small or large."""
     texts = _Texts()
     texts.feed(page)
-    known = sorted({form for one in names if one for form in (one, one[:1].lower() + one[1:])}, key=len, reverse=True)
+    known = sorted(
+        {form for one in names if one for form in (one, one[:1].lower() + one[1:], one[:1].upper() + one[1:])},
+        key=len,
+        reverse=True,
+    )
     pattern = re.compile("|".join(rf"(?<![A-Za-z]){re.escape(one)}(?![A-Za-z])" for one in known))
     left = (" ".join(text.split()) for text in texts.left)
     return [one for one in left if _WORD.search(pattern.sub("", one))]

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text
 from scheduler.language import gettext as _
+from scheduler.wording.figures import month_short
 from scheduler.wording.signs import day_month
 
 LEFT, TOP, FOOT = 52.0, 16.0, 26.0
@@ -74,7 +75,7 @@ def air_chart(
         if on.day == 1 or (len(off) <= 60 and on.day == 15):
             parts.append(tag("path", d=f"M{x(n):.1f} {floor}v5", class_="s-ink"))
             if LEFT + 10 < x(n) < right - 30:
-                parts.append(text(x(n), floor + 18, f"{on.day} {on:%b}", "fig", "middle"))
+                parts.append(text(x(n), floor + 18, f"{on.day} {month_short(on.month)}", "fig", "middle"))
     parts.append(tag("path", d=f"M{LEFT} {floor}H{right}", class_="s-ink"))
     if began_on is not None and began_on >= first_on:
         at = x((began_on - first_on).days)

@@ -7,7 +7,7 @@ from datetime import date
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
-from scheduler.wording.figures import MONTHS, number
+from scheduler.wording.figures import month_short, number
 
 WIDTH, HEIGHT = 940, 132
 _LEFT, _RIGHT, _TOP, _FLOOR = 46.0, 932.0, 20.0, 108.0
@@ -59,7 +59,7 @@ def curve(figure: SinceCurve) -> Markup:
     ]
     parts += _years(figure, x)
     for on, anchor in ((figure.first, "start"), (figure.last, "end")):
-        parts.append(text(x(on), _FLOOR + 18, f"{on.day} {MONTHS[on.month - 1][:3]} {on.year}", "fig tiny", anchor))
+        parts.append(text(x(on), _FLOOR + 18, f"{on.day} {month_short(on.month)} {on.year}", "fig tiny", anchor))
     for run in figure.runs:
         points = [f"{x(on):.1f} {y(hours):.1f}" for on, hours in run]
         if len(points) > 1:

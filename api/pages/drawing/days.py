@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
-from scheduler.wording.figures import DAYS, MONTHS, NBSP
+from scheduler.wording.figures import day_label
 
 TOP, HEIGHT, AXIS = 22.0, 48.0, 26
 _PATTERNS = 5
@@ -101,7 +101,7 @@ def _axis(first: date, last: date, step: float, base: float, width: int) -> list
         x = 1.0 + n * step
         if on.weekday() == 0 or n == 0:
             parts.append(tag("path", d=f"M{x:.1f} {base}v8", class_="s-tick"))
-            words = f"{DAYS[on.weekday()]}{NBSP}{on.day}{NBSP}{MONTHS[on.month - 1][:3]}"
+            words = day_label(on)
             if x >= clear and x + width_of(words) < width:
                 parts.append(text(x, base + 21, words, "t2"))
                 clear = x + width_of(words) + 8

@@ -107,7 +107,7 @@ def _picture(
         now_at=view.now_at,
         utc_offset_minutes=offset,
         width=width,
-        name=f"Windows and planned times{part}; each slot is in the list on this page.",
+        name=_("Windows and planned times{part}; each slot is in the list on this page.", part=part),
     )
     return Picture(margin=margin, windows=windows)
 

@@ -18,6 +18,7 @@ from scheduler.wording.figures import (
     M3H,
     clock,
     count_words,
+    day_label,
     day_words,
     inner,
     listed,
@@ -204,7 +205,7 @@ def _trips(margins: Sequence[MarginStretch], offset: int) -> str:
         on = ship(one.from_at, offset).date()
         worst[on] = max(worst.get(on, 0.0), (one.largest_m3_per_h or 0) - one.margin_m3_per_h)
     said = [
-        _("{day} by up to {number}").format(day=f"{on:%a} {on.day} {on:%b}", number=number(math.ceil(by)))
+        _("{day} by up to {number}").format(day=day_label(on).replace("\u00a0", " "), number=number(math.ceil(by)))
         for on, by in sorted(worst.items())
     ]
     return _("Short {names} {m3h}. Leave the others running in AUTO; do not open them up.", names=listed(said), m3h=M3H)

@@ -16,7 +16,6 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN, caution_line
 from scheduler.language import gettext as _
 from scheduler.language import marked
 
-CAUTION = caution_line(BREAKDOWN)
 MAY_TONES = {
     OpeningCode.LESS_LATER: "brass",
     OpeningCode.SHORT: "boot",
@@ -61,7 +60,7 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         week=week,
         week_more=more,
         waits_said=waits_heading(view.waits),
-        caution=CAUTION,
+        caution=caution_line(BREAKDOWN),
         may_chart=opening_chart(view),
         may_tone=MAY_TONES.get(view.may.answer.code, "") if view.may.answer else "",
         rows=rows,

@@ -23,6 +23,7 @@ from scheduler.wording.due import state_alone
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
 from scheduler.wording.hours import counter_due_words, figure_words, since_words
 from scheduler.wording.names import pump_words
+from scheduler.wording.papers import day_on
 from scheduler.wording.record import record_excerpt, record_person
 
 _LATE = (Verdict.WITHIN_LIMIT, Verdict.LATE, Verdict.POSTPONED)
@@ -275,7 +276,7 @@ def _curve(
         return None
     name = inner(kind.name)
     said = [
-        _("{words} on {day}").format(words=mark.words, day=f"{mark.on.day} {mark.on:%b} {mark.on.year}")
+        _("{words} on {day}").format(words=mark.words, day=day_on(mark.on).replace("\u00a0", " "))
         for mark in map(_mark, ends)
     ]
     figure = SinceCurve(

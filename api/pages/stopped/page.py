@@ -232,5 +232,9 @@ def _chart(view: StoppedView) -> Markup:
         utc_offset_minutes=view.offset,
         width=520,
         depth=110,
-        name=f"Margin of the next 24 hours without {view.position}: {capacity_left_words(view.stopped.left, view.offset)}.",
+        name=_(
+            "Margin of the next 24 hours without {position}: {left}.",
+            position=view.position,
+            left=capacity_left_words(view.stopped.left, view.offset),
+        ),
     )

@@ -260,7 +260,7 @@ def _lines(
                 yield CourseLine(words=_("Work"), detail=_("{words} of the sheet", words=words))
             continue
         if one.act is WorkAct.CLEAR and one.stand is Stand.COMING and work.opened_at is None:
-            yield CourseLine(words=_("Back"), detail=BACK_WORDS)
+            yield CourseLine(words=_("Back"), detail=_(BACK_WORDS))
             return
         if one.act is WorkAct.OFF_BOX and one.stand is not Stand.NEXT:
             continue

@@ -13,6 +13,7 @@ from scheduler.domain.people.authentication import (
 )
 from scheduler.domain.people.persons import Person
 from scheduler.errors import NotAllowed, NotFound
+from scheduler.language import gettext, marked
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +41,14 @@ class Actor:
         """Raises NotAllowed when the role is not among `roles`. what: a verb and its object, such as "post readings"."""
         if self.role not in roles:
             *others, last = sorted(role.value for role in roles)
-            needed = f"{', '.join(others)} or {last}" if others else last
+            needed = gettext("{roles} or {last}", roles=", ".join(others), last=last) if others else last
             anew = ""
             if self.authentication is not None and self.authentication.proof is Proof.PIN:
-                anew = " By the PIN of a shared computer everybody records work only: sign in with your passphrase."
-            raise NotAllowed(f"The role {self.role.value} may not {what}. It takes the role {needed}.{anew}")
+                anew = gettext(
+                    " By the PIN of a shared computer everybody records work only: sign in with your passphrase."
+                )
+            says = gettext("The role {role} may not {what}. It takes the role {needed}.{anew}")
+            raise NotAllowed(says.format(role=self.role.value, what=what, needed=needed, anew=anew))
 
     def must_sign_as_self(self, now: datetime, first: Person | None = None) -> None:
         """Raises NotAllowed when this sign-in is not good for deciding or signing (by PIN), or not for the other side of what `first`
@@ -53,15 +57,21 @@ class Actor:
         by = self.authentication
         found = against_signing(by) if first is None else against_second_side(first, by, now)
         if found is not None:
-            raise NotAllowed(_AGAINST_SIGNING[found])
+            raise NotAllowed(gettext(_AGAINST_SIGNING[found]))
 
 
 _AGAINST_SIGNING = {
-    AgainstSigning.BY_PIN: "By the PIN of a shared computer you may record work, but not decide or sign. "
-    "Sign in with your passphrase and do it again.",
-    AgainstSigning.MADE_BY_OTHER_SIDE: "The link or key you came by was made for you by the other side, so this would be one "
-    "person's word. Sign in on a page, set or give a passphrase of your own, which nobody else knows, and sign again.",
-    AgainstSigning.SHARED_DEVICE: "The other side uses this device too. Give your own passphrase anew, and sign within 5 minutes.",
+    AgainstSigning.BY_PIN: marked(
+        "By the PIN of a shared computer you may record work, but not decide or sign. "
+        "Sign in with your passphrase and do it again."
+    ),
+    AgainstSigning.MADE_BY_OTHER_SIDE: marked(
+        "The link or key you came by was made for you by the other side, so this would be one "
+        "person's word. Sign in on a page, set or give a passphrase of your own, which nobody else knows, and sign again."
+    ),
+    AgainstSigning.SHARED_DEVICE: marked(
+        "The other side uses this device too. Give your own passphrase anew, and sign within 5 minutes."
+    ),
 }
 
 

@@ -14,6 +14,7 @@ from scheduler.domain.vessel.sheets import (
     SheetStep,
     sheet_steps,
 )
+from scheduler.language import gettext, marked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +106,7 @@ class LastDone:
     """Running hours of the subject at that time; none: taken from the ledger."""
 
 
-OPENING_CAUTION = (
+OPENING_CAUTION = marked(
     "Permit, lock and tag first; vacuum broken, gas checked (O2, LEL, H2S); knives cut even at standstill. "
     "Maker's manual, ship's procedures, class and flag rules come first."
 )
@@ -115,8 +116,8 @@ OPENING_CAUTION = (
 def caution_line(kind: JobKind) -> str:
     """The one caution line that stands wherever a job of this kind is shown. Common practice, no source."""
     if kind.takes_pump_out:
-        return OPENING_CAUTION
-    return (
+        return gettext(OPENING_CAUTION)
+    return gettext(
         "Pumps start by themselves; keep clear, warn those aboard of the test. "
         "Maker's manual, ship's procedures, class and flag rules come first."
     )
