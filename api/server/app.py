@@ -14,15 +14,15 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from api.ics.writer import calendar_writer
 from api.pages.capacity import route as capacity_route
 from api.pages.decide import route as decide_route
+from api.pages.decisions import route as decisions_route
 from api.pages.due import route as due_route
 from api.pages.error.page import error_answer
 from api.pages.feed import route as feed_route
 from api.pages.figures import route as figures_route
+from api.pages.handover import route as handover_route
 from api.pages.hours import route as hours_route
 from api.pages.hours import signs_route
 from api.pages.manual import route as manual_route
-from api.pages.notes import handover_route
-from api.pages.notes import route as notes_route
 from api.pages.people import list_route as people_list_route
 from api.pages.people import own_route as people_own_route
 from api.pages.people import route as people_route
@@ -83,7 +83,7 @@ ROUTERS = (
     record.router,
     people.router,
     capacity_route.router,
-    notes_route.router,
+    decisions_route.router,
     handover_route.router,
     vessel_route.router,
     first_route.router,

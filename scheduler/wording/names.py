@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from scheduler.domain.due.subjects import where
-from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.language import gettext as _
 from scheduler.wording.figures import inner
@@ -29,6 +29,22 @@ def job_words(plant: Plant, at: datetime, key: str) -> str:
         if pump is not None
         else f"{kind.name}{which}"
     )
+
+
+def vessel_job_words(vessel: Vessel, at: datetime, key: str) -> str:
+    """The same of a job of any plant of a vessel; one whose kind or subject is not set up any more is "a job no longer set up"."""
+    subject = key.split(":")[1] if key.count(":") == 2 else ""
+    for plant in vessel.plants:
+        there = {
+            plant.id,
+            *(one.id for one in plant.positions),
+            *(one.id for one in plant.pumps),
+            *(one.id for one in plant.parts),
+        }
+        if subject in there:
+            said = job_words(plant, at, key)
+            return said if said != key else _("a job no longer set up")
+    return _("a job no longer set up")
 
 
 def pump_words(plant: Plant, at: datetime, pump: str) -> str:

@@ -111,13 +111,13 @@ def test_a_repair_that_was_not_opened_and_a_kind_of_that_name_are_refused(fresh:
 def test_a_clog_is_noted_in_one_form_without_a_job(fresh: Stage) -> None:
     """Object, riser, deck; a record; refused in words where it says not where, and what was typed is kept."""
     browser = fresh.enter("chief-plover")
-    csrf = _csrf(browser.get("/vessels/demo-plover/notes").text)
+    csrf = _csrf(browser.get("/vessels/demo-plover/clogs").text)
     form = {"csrf": csrf, "do": "clog", "idempotency_key": "clog-1", "object": "wipe <b>", "riser": "", "deck": ""}
-    refused = browser.post("/vessels/demo-plover/notes", data=form)
+    refused = browser.post("/vessels/demo-plover/clogs", data=form)
     assert refused.status_code == 422
     assert "wipe &lt;b&gt;" in refused.text
     assert "give the riser or the deck" in refused.text
-    taken = browser.post("/vessels/demo-plover/notes", data={**form, "riser": "R4", "idempotency_key": "clog-2"})
+    taken = browser.post("/vessels/demo-plover/clogs", data={**form, "riser": "R4", "idempotency_key": "clog-2"})
     assert taken.status_code == 303
     (clog,) = fresh.ask("GET", "/api/v1/vessels/demo-plover/clogs").json()["clogs"]
     assert (clog["object"], clog["riser"]) == ("wipe <b>", "R4")

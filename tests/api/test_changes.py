@@ -146,14 +146,15 @@ def test_who_approved_an_interval_ashore_is_on_record_and_its_lack_is_flagged(fr
         vessel_id=None,
     )
     desk, office = fresh.enter("desk"), fresh.enter("office")
-    notes = "/vessels/demo-plover/notes"
-    page = desk.get(notes).text
-    assert "2 changes of the document to approve" in page.lower()
+    assert "two changes of the document to approve" in desk.get("/vessels/demo-plover/decisions").text.lower()
+    second_page, third_page = (f"/vessels/demo-plover/versions/{number}" for number in (2, 3))
+    page = desk.get(second_page).text
+    assert "Overhaul, interval running hours: 8000, now 8500" in page
     form = {"csrf": page.split('name="csrf" value="')[1].split('"')[0], "do": "approve", "number": "2"}
-    assert desk.post(notes, data={**form, "idempotency_key": "a"}).status_code == 303
-    own = office.get(notes).text
+    assert desk.post(second_page, data={**form, "idempotency_key": "a"}).status_code == 303
+    own = office.get(third_page).text
     form = {"csrf": own.split('name="csrf" value="')[1].split('"')[0], "do": "approve", "number": "3"}
-    refused = office.post(notes, data={**form, "idempotency_key": "b"})
+    refused = office.post(third_page, data={**form, "idempotency_key": "b"})
     assert (refused.status_code, "another person approves it" in refused.text) == (403, True)
     versions = fresh.ask("GET", "/api/v1/vessels/demo-plover/versions").json()["versions"]
     assert [one["approved_by"] for one in versions] == ["", "C. Superintendent, office", ""]

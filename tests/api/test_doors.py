@@ -323,7 +323,28 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/pumps/plover-pump-b/points", 422, body={"do": "say", "point": "none"}, form=True
     ),
     ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
-    ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
+    ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes", 303),
+    ("GET", "/vessels/{vessel_id}/decisions"): Walk("/vessels/demo-plover/decisions"),
+    ("GET", "/vessels/{vessel_id}/clogs"): Walk("/vessels/demo-plover/clogs"),
+    ("POST", "/vessels/{vessel_id}/clogs"): Walk(
+        "/vessels/demo-plover/clogs", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
+    ),
+    ("GET", "/vessels/{vessel_id}/non-conformities/{number}"): Walk(
+        "/vessels/demo-plover/non-conformities/999", 404, headers=BROWSER
+    ),
+    ("POST", "/vessels/{vessel_id}/non-conformities/{number}"): Walk(
+        "/vessels/demo-plover/non-conformities/999",
+        404,
+        body={"do": "answer", "cause": "a", "corrective_action": "b", "idempotency_key": "walked"},
+        form=True,
+    ),
+    ("GET", "/vessels/{vessel_id}/versions/{number}"): Walk("/vessels/demo-plover/versions/1"),
+    ("POST", "/vessels/{vessel_id}/versions/{number}"): Walk(
+        "/vessels/demo-plover/versions/999", 404, body={"do": "approve", "idempotency_key": "walked"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/months/{month}"): Walk(
+        "/vessels/demo-plover/months/2026-13", 422, body={"do": "review", "idempotency_key": "walked"}, form=True
+    ),
     ("GET", "/first-run"): Walk("/first-run", 200, 200),
     ("POST", "/first-run"): Walk("/first-run", 422, 422, body={"do": "store"}, form=True),
     ("GET", "/vessels/{vessel_id}/labels"): Walk("/vessels/demo-plover/labels"),
@@ -337,7 +358,7 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/plants/plover-plant/dock", 422, body={"do": "choose", "idempotency_key": "walked"}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
-        "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
+        "/vessels/demo-plover/notes", 409, body={"do": "clog", "idempotency_key": "walked"}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/photos", 422, 404, body={}, form=True

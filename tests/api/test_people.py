@@ -242,7 +242,7 @@ def test_by_pin_one_records_and_neither_decides_nor_signs(ship: Stage) -> None:
         assert refused.status_code == 403
         assert "passphrase" in refused.json()["detail"]
     assert computer.get("/api/v1/history", params={"vessel": SHIP}).status_code == 403
-    for path in ("/people", "/you", f"/vessels/{SHIP}/notes"):
+    for path in ("/people", "/you", f"/vessels/{SHIP}/non-conformities/1"):
         assert _send(ship, computer, path, do="x").status_code == 403
 
 

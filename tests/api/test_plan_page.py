@@ -95,7 +95,7 @@ def test_the_page_tells_the_plan_that_the_api_tells(planned: Stage) -> None:
     assert f"{len(plan['slots']) - len(week)} more slots" in said or "more slots later" in said
     assert "Why these times" in said
     assert browser.get(f"/vessels/{PLOVER.vessel}/plan", headers=HTML).headers["location"] == PLAN
-    assert f'href="{PLAN}"' in shown(browser, f"/vessels/{PLOVER.vessel}/notes")
+    assert f'href="{PLAN}"' in shown(browser, f"/vessels/{PLOVER.vessel}/decisions")
     again = browser.post(f"{PLAN}/again", data={"csrf": token(page)})
     assert "Planned again: nothing changes." in words(shown(browser, again.headers["location"]))
     assert browser.post(f"{PLAN}/again", data={"csrf": "forged"}).status_code == 403

@@ -8,12 +8,12 @@ import pytest
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
-NOTES = "/vessels/demo-plover/notes"
+DECISIONS, HANDOVER = "/vessels/demo-plover/decisions", "/vessels/demo-plover/handover"
 JOB = "knife_inspection:plover-pump-b-knives:1"
 
 
-def _form(text: str, do: str, key: str, **more: str) -> dict[str, str]:
-    return {"csrf": text.split('name="csrf" value="')[1].split('"')[0], "do": do, "idempotency_key": key, **more}
+def _form(page: str, do: str, key: str, **more: str) -> dict[str, str]:
+    return {"csrf": page.split('name="csrf" value="')[1].split('"')[0], "do": do, "idempotency_key": key, **more}
 
 
 def test_a_handover_note_is_signed_by_two_different_people(fresh: Stage) -> None:
@@ -23,9 +23,10 @@ def test_a_handover_note_is_signed_by_two_different_people(fresh: Stage) -> None
     assert written.status_code == 201, written.text
     assert fresh.ask("POST", f"{send}/1/signature", json={}).status_code == 403
     browser = fresh.enter("chief-plover")
-    page = browser.get(NOTES).text
-    assert "1 handover note to sign" in page.lower()
-    assert browser.post(NOTES, data=_form(page, "sign", "s1", number="1")).status_code == 303
+    assert HANDOVER in browser.get("/plants/plover-plant").text
+    page = browser.get(HANDOVER).text
+    assert "I take over: sign" in page
+    assert browser.post(HANDOVER, data=_form(page, "sign", "s1", number="1")).status_code == 303
     assert fresh.ask("POST", f"{send}/1/signature", role=Role.CHIEF, json={}).status_code == 409
     (note,) = fresh.ask("GET", send).json()["handovers"]
     assert note["written_by"] != note["signed_by"]
@@ -44,14 +45,18 @@ def test_a_month_is_signed_by_the_chief_when_it_is_over_and_once(fresh: Stage) -
     assert early.status_code == 422
     assert "not over yet" in early.text
     assert fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-13"}).status_code == 422
-    signed = fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-09", "text": "two clogs"})
-    assert signed.status_code == 201, signed.text
-    assert fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-09"}).status_code == 409
-    browser = fresh.enter("chief-plover")
-    page = browser.get(NOTES).text
-    assert "two clogs" in page
+    browser, report = fresh.enter("chief-plover"), "/vessels/demo-plover/months/2026-09"
+    page = browser.get(report).text
     assert "Sign the month" in page
-    assert "Sign the month" not in fresh.enter("engineer-plover").get(NOTES).text
+    assert "Sign the month" not in fresh.enter("engineer-plover").get(report).text
+    assert "Sign the month" not in browser.get(f"/vessels/demo-plover/months/{AT:%Y-%m}").text
+    assert browser.post(report, data=_form(page, "review", "r1", text="two clogs")).status_code == 303
+    assert browser.post(report, data=_form(page, "review", "r2", text="again")).status_code == 409
+    assert fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-09"}).status_code == 409
+    page = browser.get(DECISIONS).text
+    assert "two clogs" in page
+    assert "September 2026" in page
+    assert "two clogs" in browser.get(report).text
 
 
 @pytest.mark.long
@@ -72,12 +77,12 @@ def test_a_postponement_is_asked_on_the_job_page_and_decided_on_its_own(fresh: S
         engineer.post(f"{path}/postponements", data={**ask, "risk": "wear", "idempotency_key": "p2"}).status_code == 303
     )
     assert "Postponement 1" in engineer.get(path).text
-    page = engineer.get(NOTES).text
-    assert "1 postponement to decide" in page.lower()
+    page = engineer.get(DECISIONS).text
+    assert "one postponement to decide" in page.lower()
+    assert "VP2 knife inspection" in page
     decide = "/vessels/demo-plover/decide/1"
-    assert decide not in page
     assert engineer.post(decide, data=_form(page, "", "d1", granted="yes")).status_code == 403
-    assert decide in chief.get(NOTES).text
+    assert f'{decide}">Decide' in chief.get(DECISIONS).text
     page = chief.get(decide).text
     assert chief.post(decide, data=_form(page, "", "d2", granted="maybe")).status_code == 422
     assert chief.post(decide, data=_form(page, "", "d3", granted="yes", note="with care")).status_code == 303
@@ -91,19 +96,32 @@ def test_a_non_conformity_is_answered_and_closed_on_the_page_by_two_people(fresh
     fresh.clock.at = AT + timedelta(days=120)
     assert fresh.close(JOB).status_code == 200
     engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")
-    page = engineer.get(NOTES).text
+    page = engineer.get(DECISIONS).text
     assert "non-conformity to answer" in page.lower() or "non-conformities to answer" in page.lower()
-    number = str(
-        fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"][-1][
-            "non_conformity"
-        ]
-    )
-    empty = engineer.post(NOTES, data=_form(page, "answer", "a0", number=number, cause="no hands"))
+    listed = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]
+    number = str(listed[-1]["non_conformity"])
+    own = f"/vessels/demo-plover/non-conformities/{number}"
+    assert f'href="{own}"' in page
+    page = engineer.get(own).text
+    empty = engineer.post(own, data=_form(page, "answer", "a0", number=number, cause="no hands"))
     assert empty.status_code == 422
     assert "no hands" in empty.text
     answer = _form(page, "answer", "a1", number=number, cause="no hands", corrective_action="one more hand")
-    assert engineer.post(NOTES, data=answer).status_code == 303
-    assert engineer.post(NOTES, data=_form(page, "close", "c1", number=number)).status_code == 403
-    page = chief.get(NOTES).text
+    assert engineer.post(own, data=answer).status_code == 303
+    assert engineer.post(own, data=_form(page, "close", "c1", number=number)).status_code == 403
+    page = chief.get(own).text
     assert "one more hand" in page
-    assert chief.post(NOTES, data=_form(page, "close", "c2", number=number)).status_code == 303
+    assert chief.post(own, data=_form(page, "close", "c2", number=number)).status_code == 303
+    assert chief.get("/vessels/demo-plover/non-conformities/999").status_code == 404
+
+
+def test_where_the_page_of_notes_was_leads_to_the_decisions(stage: Stage) -> None:
+    """A form that was drawn there before stores nothing, and says where it is done now."""
+    browser = stage.enter("chief-plover")
+    there = browser.get("/vessels/demo-plover/notes")
+    assert (there.status_code, there.headers["location"]) == (303, DECISIONS)
+    form = _form(browser.get(HANDOVER).text, "clog", "n1", object="wipe", riser="R1")
+    gone = browser.post("/vessels/demo-plover/notes", data=form)
+    assert gone.status_code == 409
+    assert "Nothing was stored" in gone.text
+    assert stage.ask("GET", "/api/v1/vessels/demo-plover/clogs").json()["clogs"] == []

@@ -113,8 +113,11 @@ def test_asked_it_is_refused_told_as_a_fact_it_is_kept_and_flagged(fresh: Stage)
     assert _counts_for(fresh) == 0
     page = fresh.enter("chief-plover").get(f"/vessels/demo-plover/jobs/{JOB}").text
     assert "Not locked and tagged: control and heater supply" in page
-    notes = fresh.enter("chief-plover").get("/vessels/demo-plover/notes").text
-    assert "Not locked and tagged: control and heater supply" in notes
+    number = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"][0][
+        "non_conformity"
+    ]
+    matter = fresh.enter("chief-plover").get(f"/vessels/demo-plover/non-conformities/{number}").text
+    assert "Not locked and tagged: control and heater supply" in matter
     (listed,) = (
         one
         for one in fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]

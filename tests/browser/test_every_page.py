@@ -40,6 +40,7 @@ NO_PAGES = frozenset(
         "/docs",
         "/vessels/{vessel_id}/plan",
         "/vessels/{vessel_id}/calendar.csv",
+        "/vessels/{vessel_id}/notes",
     }
 )
 """Answers that are no page of ours: files, machines' answers, a way on, and the vendored manual."""
@@ -154,7 +155,10 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/pumps/{pump_id}/stopped": ["/pumps/avocet-pump-b/stopped", f"/pumps/{AVOCET.pump(0)}/stopped"],
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/decide/{number}": [f"{vessel}/decide/1"],
-        "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
+        "/vessels/{vessel_id}/decisions": [f"{vessel}/decisions"],
+        "/vessels/{vessel_id}/non-conformities/{number}": [f"{vessel}/non-conformities/1"],
+        "/vessels/{vessel_id}/versions/{number}": [f"{vessel}/versions/1"],
+        "/vessels/{vessel_id}/clogs": [f"{vessel}/clogs"],
         "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],
         "/vessels/{vessel_id}/labels": [f"{vessel}/labels"],
         "/vessels/{vessel_id}/months/{month}": [f"{vessel}/months/{live.clock.at:%Y-%m}"],

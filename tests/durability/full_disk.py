@@ -21,7 +21,7 @@ SIZE = 48 * 1024 * 1024
 PLANT, VESSEL = f"{PLOVER.key}-plant", PLOVER.vessel
 READ = (
     f"/plants/{PLANT}", f"/plants/{PLANT}/plan", f"/plants/{PLANT}/figures", f"/plants/{PLANT}/minimum",
-    f"/vessels/{VESSEL}/counters", f"/vessels/{VESSEL}/hours", f"/vessels/{VESSEL}/notes", f"/vessels/{VESSEL}/calendar",
+    f"/vessels/{VESSEL}/counters", f"/vessels/{VESSEL}/hours", f"/vessels/{VESSEL}/decisions", f"/vessels/{VESSEL}/calendar",
     f"/api/v1/plants/{PLANT}/due", f"/api/v1/history?vessel={VESSEL}", "/livez",
 )  # fmt: skip
 DOWN = "/api/v1/pumps/plover-pump-a/down"

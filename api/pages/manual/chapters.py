@@ -45,7 +45,7 @@ PARTS: tuple[ManualPart, ...] = (
             "days",
             "dock",
             "week",
-            "notes",
+            "clogs",
             "handover",
             "pump",
             "find",

@@ -7,6 +7,7 @@ from typing import Any
 from markupsafe import Markup
 
 from api.pages.shared import layout
+from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from scheduler.domain.base.enums import JobState
 
@@ -115,15 +116,20 @@ def find_page(view: FindView, *, light: str, csrf: str) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MonthView:
-    """report: as the paper shows it. earlier, later, file, sign: addresses; empty where there is nothing to go to."""
+class MonthView(FormState):
+    """report: as the paper shows it. earlier, later, file: addresses; empty where there is nothing to go to. may_sign: this
+    person may, and the month is over."""
 
     frame: Frame
     report: Mapping[str, Any]
     earlier: str
     later: str
     file: str
-    sign: str
+    action: str
+    may_sign: bool
+    done: str = ""
+    refused: str = ""
+    idempotency_key: str = ""
 
 
 def month_page(view: MonthView, *, light: str, csrf: str) -> str:

@@ -1,5 +1,6 @@
 """The doors of a pump's record and of the search."""
 
+import secrets
 from dataclasses import replace
 from typing import Annotated
 
@@ -13,7 +14,9 @@ from api.pages.record.find import find_view
 from api.pages.record.page import MonthView, find_page, month_page, pump_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.server.deps import AskingDep, ContextDep
+from api.pages.shared.forms import FormRefusal, form_of
+from api.server.deps import Asking, AskingDep, ContextDep
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.daily import daily_book
 from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.people.managing import people_shown
@@ -21,6 +24,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.month import month_facts, months_on
 from scheduler.actions.record.search import pump_hits, search
 from scheduler.actions.vessel import fleet
+from scheduler.actions.work import handover
 from scheduler.domain.base.enums import Subject
 from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
@@ -74,9 +78,28 @@ def find(
 
 @router.get("/vessels/{vessel_id}/months/{month}")
 def month(vessel_id: str, month: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """The month's report as a page; it is signed on the page of notes, and fetched as a file."""
+    """The month's report as a page, with the form that signs it once it is over; it is fetched as a file."""
+    return _month(request, context, who, vessel_id, month)
+
+
+@router.post("/vessels/{vessel_id}/months/{month}")
+async def sign_month(vessel_id: str, month: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Sign the month; a remark that was typed is kept when it is refused."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        fleet.get_vessel(context, who.actor, vessel_id)
+        handover.sign_review(context, form.hand(), vessel_id, month, form["text"])
+        return f"/vessels/{vessel_id}/months/{month}?done=review#h-signed"
+
+    return await form.act(act, lambda refused: _month(request, context, who, vessel_id, month, refused))
+
+
+def _month(
+    request: Request, context: Context, who: Asking, vessel_id: str, month: str, refused: FormRefusal | None = None
+) -> Response:
     here = f"/vessels/{vessel_id}/months/{month}"
-    around = frame.vessel_frame(context, who, vessel_id, here, _("Month's report"), "notes")
+    around = frame.vessel_frame(context, who, vessel_id, here, "Month's report", "decisions")
     found = month_facts(context, vessel_id, month)
     view = MonthView(
         frame=around,
@@ -84,8 +107,13 @@ def month(vessel_id: str, month: str, request: Request, context: ContextDep, who
         earlier=f"/vessels/{vessel_id}/months/{months_on(month, -1)}",
         later="" if found.now_at < found.end_at else f"/vessels/{vessel_id}/months/{months_on(month, 1)}",
         file=f"/api/v1/vessels/{vessel_id}/months/{month}",
-        sign=f"/vessels/{vessel_id}/notes#h-rev"
-        if found.over and frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews")
-        else "",
+        action=here,
+        may_sign=found.over and frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
+        done="The month is signed." if request.query_params.get("done") == "review" else "",
+        refused=refused.form_name if refused else "",
+        values=refused.values if refused else {},
+        faults=refused.faults if refused else {},
+        says=refused.error.says if refused else "",
+        idempotency_key=secrets.token_hex(12),
     )
-    return page_answer(request, who, month_page, view)
+    return page_answer(request, who, month_page, view, refused.status if refused else 200)

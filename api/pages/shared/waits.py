@@ -39,11 +39,13 @@ def _href(one: Matter) -> str:
         MatterCode.POSTPONEMENT: f"{vessel}/decide/{one.number}",
         MatterCode.LOWER_MINIMUM: f"{plant}/minimum",
         MatterCode.FIRST_DATE: f"{vessel}/jobs/{one.job_key}",
-        MatterCode.HANDOVER: f"{vessel}/notes#h-hand",
+        MatterCode.HANDOVER: f"{vessel}/handover",
         MatterCode.HELD_READING: f"{vessel}/counters",
         MatterCode.NEWER_PLAN: f"{plant}/plan#newer",
-        MatterCode.NON_CONFORMITY: f"{vessel}/notes#h-nc",
-        MatterCode.NON_CONFORMITY_ANSWERED: f"{vessel}/notes#h-nc",
-        MatterCode.VERSION: f"{vessel}/notes#h-doc",
-        MatterCode.MONTH: f"{vessel}/notes#h-rev",
+        MatterCode.NON_CONFORMITY: f"{vessel}/non-conformities/{one.number}"
+        if one.count == 1
+        else f"{vessel}/decisions#h-nc",
+        MatterCode.NON_CONFORMITY_ANSWERED: f"{vessel}/non-conformities/{one.number}",
+        MatterCode.VERSION: f"{vessel}/versions/{one.number}",
+        MatterCode.MONTH: f"{vessel}/months/{one.text}#h-signed",
     }[one.code]

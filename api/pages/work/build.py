@@ -248,7 +248,7 @@ def _postpone(context: Context, who: Asking, vessel_id: str, here: str, job: Due
         action=f"{here}/postponements" if may_ask else "",
         idempotency_key=secrets.token_hex(16),
         listed=listed,
-        notes_href=f"/vessels/{vessel_id}/notes",
+        decisions_href=f"/vessels/{vessel_id}/decisions",
         **back.state("postpone").members,
     )
 

@@ -126,7 +126,7 @@ class PostponeView(FormState):
     action: str = ""
     idempotency_key: str = ""
     listed: Sequence[Mapping[str, Any]] = ()
-    notes_href: str = ""
+    decisions_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

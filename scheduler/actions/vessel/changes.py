@@ -23,7 +23,7 @@ from scheduler.storage.capacity import open_outage_row
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, counter_rows, find_counter
 from scheduler.storage.hours.readings import newest_reading
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, records_numbered
 from scheduler.storage.renaming import forget_plant, rename, used
 from scheduler.storage.vessel import (
     AssetKind,
@@ -341,3 +341,11 @@ def _keep_sources(session: Session, before: Vessel, vessel: Vessel) -> None:
 
 def _milli(counter: Counter) -> int:
     return max(1, round(counter.resolution * 1000))
+
+
+def version_differences(context: Context, vessel_id: str, record: int) -> list[tuple[str, str, str]]:
+    """(where in the document, what was there, what is) of each difference that the record of a version tells."""
+    with context.db.read() as session:
+        found = records_numbered(session, vessel_id, [record])
+    told = json.loads(found[0].text).get("differences", []) if found else []
+    return [(str(one["at"]), str(one.get("was", "")), str(one.get("now", ""))) for one in told]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from api.pages.notes.handover_page import (
+from api.pages.handover.page import (
     HandoverView,
     against_words,
     handover_page,
