@@ -83,6 +83,9 @@ def test_no_page_shows_an_id_a_key_or_utc(fresh: Stage) -> None:
     """Every page of the ship with something in each list, as the chief and as the engineer read it."""
     _fill(fresh)
     ids = _ids(fresh)
+    counters = {
+        one["id"] for plant in fresh.document()[0]["plants"] for one in plant["counters"]
+    }  # where they are set up
     more = (
         "/vessels/demo-plover/non-conformities/1",
         "/vessels/demo-plover/decide/1",
@@ -102,7 +105,8 @@ def test_no_page_shows_an_id_a_key_or_utc(fresh: Stage) -> None:
         if answer.status_code in (302, 303):
             continue
         said = _read(answer.text)
-        wrong = [one for one in sorted(ids) if re.search(rf"(?<![\w-]){re.escape(one)}(?![\w-])", said)]
+        may_stand = counters if path.endswith("/counters") else set()
+        wrong = [one for one in sorted(ids - may_stand) if re.search(rf"(?<![\w-]){re.escape(one)}(?![\w-])", said)]
         wrong += [found[0] for pattern in (KEY, UTC_INSTANT) if (found := pattern.search(said))]
         if wrong:
             shown[path] = wrong

@@ -2,6 +2,7 @@
 
 import secrets
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from urllib.parse import quote
 
@@ -24,9 +25,11 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
 from scheduler.language import gettext as _
+from scheduler.storage.capacity import open_outage_rows
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import step_rows
 from scheduler.wording.hours import counts_words
+from scheduler.wording.names import job_words
 
 router = APIRouter(include_in_schema=False)
 FAILED = "failed, put out on the plant page"
@@ -50,14 +53,18 @@ def _answer(
     with context.db.read() as session:
         shows = counters_show(session, now.vessel.id, [one.id for one in now.counters if one.primary])
         begun = repair is not None and bool(step_rows(session, now.vessel.id, repair.job_id.key))
+        out_for = next((row.job_key for row in open_outage_rows(session, now.vessel.id, place.id) if row.job_key), "")
     shown = shows.get(position or "")
+    found = stopped_pump(now, place.id)
+    if out_for:  # the work on a job took it out, not a person who said why
+        found = replace(found, reason=job_words(now.plant, now.at, out_for))
     view = StoppedView(
         frame=frame_of(now, who, f"/pumps/{place.id}/stopped", _("{pump} stopped", pump=name), now.plant.id),
         plant=now.plant,
         position=name,
         serial=now.serial_of(place.id),
         shows="" if shown is None else counts_words(shown.milli),
-        stopped=stopped_pump(now, place.id),
+        stopped=found,
         plant_href=f"/plants/{now.plant.id}",
         out_action=f"/pumps/{place.id}/out",
         return_action=f"/pumps/{place.id}/return",
