@@ -152,6 +152,20 @@ def test_long_and_foreign_names_keep_to_their_places(name: str, pump_name: str, 
 
 
 @POPPLER
+@pytest.mark.long
+def test_letters_are_set_from_the_fonts_that_come_with_us(tmp_path: Path) -> None:
+    """Latin, Greek, Cyrillic, Hebrew and Arabic, plain and bold: no font of the typesetter's own, and no box for a letter."""
+    made = pdf(story(name="דמו والسفينة Demo Ωμέγα Жук", pump_name="أمامي אחורי", years=0.2)[0])
+    fonts = _said("pdffonts", str(_written(b"".join(made), tmp_path))).splitlines()[2:]
+    names = {line.split()[0].partition("+")[2] for line in fonts}
+    assert {name.partition("-")[0] for name in names} <= {"B612", *(f"Fallback{script}" for script in _SCRIPTS)}, names
+    assert {"FallbackHebrew-Regular", "FallbackHebrew-Bold", "FallbackArabic-Regular", "FallbackArabic-Bold"} <= names
+
+
+_SCRIPTS = ("Latin", "Greek", "Cyrillic", "Hebrew", "Arabic")
+
+
+@POPPLER
 def test_nothing_typed_is_read_as_markup(tmp_path: Path) -> None:
     """Names and findings that would be code to the typesetter stand there as typed."""
     evil = '#panic("x") $x$ *b* _i_ @ref <l> \\ // "'
