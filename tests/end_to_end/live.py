@@ -87,14 +87,14 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
         office = people.add_key(context, FIRST, role=Role.OFFICE, label="office", person_id="office")
         with httpx.Client(base_url=url, timeout=30, trust_env=False) as client:
             door = Server(client=client, sleep=lambda _: None, jitter=random.Random(1), tries=3)
-            put_documents([run], door, Keys(office, {}, {}), lambda *_: None)
+            put_documents([run], door, Keys(office, {}, {}, {}), lambda *_: None)
             vessel = ship.vessel
             counter = people.add_key(context, FIRST, role=Role.COUNTER, label="gateway", vessel_id=vessel)
             people.add_person(
                 context, FIRST, person_id="chief", name="Demo chief", rank="chief", role=Role.CHIEF, vessel_id=vessel
             )
             chief = people.add_key(context, FIRST, role=Role.CHIEF, label="chief", vessel_id=vessel, person_id="chief")
-            fill([run], door, Keys(office, {vessel: counter}, {vessel: chief}), clock, lambda *_: None)
+            fill([run], door, Keys(office, {vessel: counter}, {vessel: chief}, {}), clock, lambda *_: None)
         with _client(url, office) as office_client, _client(url, chief) as chief_client:
             yield Live(url, context, clock, office_client, chief_client, run)
     finally:
