@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from api.pages.drawing import minimum_chart, patterns
+from api.pages.shared.codes import code_words
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
@@ -122,7 +123,7 @@ def concession_words(one: Mapping[str, Any], now_at: datetime) -> str:
         return _("agreed, counts now") if datetime.fromisoformat(one["from_at"]) <= now_at else _("agreed")
     sides = (
         ("chief", _("the chief engineer")),
-        ("hotel", _("the {signer}", signer=one.get("second_signer", "hotel"))),
+        ("hotel", _("the {signer}", signer=code_words(one.get("second_signer", "hotel")))),
     )
     lacking = [words for side, words in sides if not one[side]]
     return _("waits for {several}", several=listed(lacking))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from api.pages.shared import qr
+from api.pages.shared.codes import code_words
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
@@ -169,7 +170,7 @@ def key_words(one: KeyShown, names: Mapping[str, str], offset_minutes: int) -> s
     """Whose a key is, what it may, when it was used last and until when it is good."""
     where = names.get(one.vessel_id or "", one.vessel_id) if one.vessel_id else _("every ship")
     whose = (
-        _("{person}, as {value}", person=one.person, value=one.role.value)
+        _("{person}, as {value}", person=one.person, value=code_words(one.role.value))
         if one.person
         else f"{where}: {_(MAY[one.role])}"
     )

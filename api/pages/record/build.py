@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 
 from api.pages.drawing.curve import SinceClose, SinceCurve, curve
 from api.pages.record.page import CurveBlock, FoundJob, PumpView, TableRow
+from api.pages.shared.codes import code_words
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine, tone_of
 from scheduler.actions.plant_state.load import PlantState
@@ -165,7 +166,9 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
     over, days = members.get("seconds_from_due"), members.get("days_from_due")
     if verdict not in (Verdict.IN_WINDOW, Verdict.BREAKDOWN, Verdict.NOT_JUDGED):
         size = run_text(int(over)) if over is not None else f"{abs(int(days))} d" if days is not None else ""
-        verdict = f"{verdict}, {size}" if size else verdict
+        verdict = f"{code_words(verdict)}, {size}" if size else code_words(verdict)
+    else:
+        verdict = code_words(verdict)
     running = members.get("running_seconds")
     checked = _(", checked by {name}", name=members["checked_by"]) if members.get("checked_by") else ""
     return TableRow(
@@ -176,7 +179,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         verdict=verdict,
         late=members["verdict"] in _LATE or members["verdict"] == Verdict.BREAKDOWN,
         found="; ".join(str(one) for one in (members.get("findings"), members.get("measures")) if one) or "–",
-        test=str(members.get("test") or "–"),
+        test=code_words(str(members.get("test") or "–")),
         by=f"{members.get('done_by')}{checked}",
     )
 
@@ -203,7 +206,7 @@ def _test_row(hit: RecordHit, now: PlantState) -> TableRow:
         when=moment(_done_at(hit), now.offset_minutes, now.at),
         what=_("Pull-down test"),
         figure=_("{number} {m3h} swept{share}", number=number(float(swept), 1), m3h=M3H, share=share) if swept else "–",
-        verdict=str(members.get("test")),
+        verdict=code_words(str(members.get("test"))),
         late=members.get("test") != "passed",
         found=_("leak {number} {m3h} of free air", number=number(float(leak), 1), m3h=M3H) if leak else "–",
         by=str(members.get("done_by") or record_person(members)),
@@ -296,7 +299,7 @@ def _mark(one: tuple[date, float, RecordHit]) -> SinceClose:
     on, since, hit = one
     over, verdict = hit.members.get("seconds_from_due"), hit.members.get("verdict")
     hours = "" if over is None else f"{'+' if int(over) > 0 else '−'}{number(abs(int(over)) // _HOUR)} h"
-    words = _("in window") if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
+    words = _("in window") if verdict == Verdict.IN_WINDOW else f"{code_words(str(verdict))} {hours}".strip()
     return SinceClose(on=on, since_hours=since, words=words, late=verdict in _LATE)
 
 

@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from api.pages import drawing
+from api.pages.shared.codes import code_words
 from api.pages.shared.frame import Frame
 from api.pages.shared.help import manual_href
 from scheduler.domain.base.enums import JobState, Test
@@ -53,6 +54,7 @@ def _environment() -> Environment:
     env.add_extension("jinja2.ext.i18n")
     env.install_gettext_callables(gettext, ngettext, newstyle=True, pgettext=pgettext, npgettext=npgettext)  # type: ignore[attr-defined]
     env.filters["unit"] = unit_markup
+    env.filters["code"] = code_words
     env.globals.update(
         asset=asset, help=manual_href, language=language, say=figures, glyph=drawing.glyph, State=JobState, Test=Test
     )

@@ -247,7 +247,7 @@ def last_words(view: VoyageView) -> str:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
     at = moment(row.recorded_at, offset)
-    said = _("{change} by {actor}, {at}", change=f"{row.what[:1].upper()}{row.what[1:]}", actor=row.actor, at=at)
+    said = _("{change} by {actor}, {at}").format(change=f"{row.what[:1].upper()}{row.what[1:]}", actor=row.actor, at=at)
     return f"{said}: {row.reason}." if row.reason else f"{said}."
 
 

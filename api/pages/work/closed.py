@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 
+from api.pages.shared.codes import code_words
 from scheduler.language import gettext as _
 from scheduler.shiptime import run_text
 from scheduler.wording.figures import (
@@ -23,7 +24,7 @@ def closed_facts(record: Mapping[str, object]) -> tuple[tuple[str, str, str], ..
 def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
     offset = int(str(record.get("utc_offset_minutes") or 0))
     if record.get("verdict"):
-        yield _("Verdict"), str(record["verdict"]), _from_due(record)
+        yield _("Verdict"), code_words(str(record["verdict"])), _from_due(record)
     for what, hours_member, date_member in (
         (_("Due"), "due_running_seconds", "due_at"),
         (_("Window opened"), "window_opens_running_seconds", "window_opens_at"),
@@ -38,7 +39,7 @@ def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
             yield (
                 what,
                 listed(said, "or"),
-                _("first reached by {trigger}", trigger=record.get("trigger"))
+                _("first reached by {trigger}", trigger=code_words(str(record.get("trigger"))))
                 if hours_member == "due_running_seconds"
                 else small,
             )

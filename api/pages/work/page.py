@@ -3,6 +3,7 @@
 from secrets import token_hex
 
 from api.pages.shared import job_line
+from api.pages.shared.codes import code_words
 from api.pages.shared.layout import render
 from api.pages.work.forms import FORMS, FORMS_IN_USE, form_said
 from api.pages.work.view import JobView
@@ -69,7 +70,7 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
     """(what, figure, small print) of the job's facts."""
     due, offset = view.job.due, view.frame.utc_offset_minutes
     hours = view.running_hours
-    by = _("first reached by {value}", value=due.trigger.value)
+    by = _("first reached by {value}", value=code_words(due.trigger.value))
     early, late = (due.forecast.early_at, due.forecast.late_at) if due.forecast else (None, None)
     if early and late and late > view.now_at:
         by += _(
