@@ -22,12 +22,16 @@ def write_at_once(app: Any) -> None:
     context.waker.listen(lambda: behind.append(True))
 
     async def waiting(scope: Any, receive: Any, send: Any) -> None:
-        if behind and scope["type"] == "http" and any(word in scope["path"] for word in _WRITTEN):
+        if behind and scope["type"] == "http" and _shows_what_is_written(scope["path"]):
             behind.clear()
             await run_in_threadpool(write_behind, context, refresh)
         await front(scope, receive, send)
 
     app.front = waiting
+
+
+def _shows_what_is_written(path: str) -> bool:
+    return path == "/" or any(word in path for word in _WRITTEN)
 
 
 def keep_up(context: Context, refresh: Callable[[str], object]) -> None:

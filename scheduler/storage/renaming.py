@@ -39,7 +39,9 @@ _LEFT_ALONE = frozenset({"asset", "idempotency", "counter_event"})
 """Assets are put anew; the others name no turn."""
 
 
-_STANDING = frozenset({"counter", "published", "slot", "plan", "kind_since", "feed_event", "part_count", "sign_track"})
+_STANDING = frozenset(
+    {"counter", "published", "slot", "plan", "kind_since", "feed_event", "part_count", "sign_track", "plant_summary"}
+)
 """Tables whose rows come with the document, or with what is worked out from it: they make nothing used."""
 
 

@@ -205,12 +205,14 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     ),
     About.BLOCK: (_blocks, marked("Take one of the two out of the document, or put the one that shall count last.")),
     About.OLD_CALENDAR: (
-        lambda one: _("The calendar of {name} was last written more than an hour ago.", name=one.name),
-        marked("A server writes it every quarter of an hour: see that one runs, and look at its log."),
+        lambda one: _("The calendar of {name} was last written more than seven hours ago.", name=one.name),
+        marked(
+            "A server writes it when something changes, and every six hours: see that one runs, and look at its log."
+        ),
     ),
     About.CALENDAR_FAILED: (
         lambda one: _("The calendar of {name} could not be written; the last good one is served.", name=one.name),
-        marked("It is tried again within a quarter of an hour; the server's log says what went wrong."),
+        marked("It is tried again every few seconds; the server's log says what went wrong."),
     ),
     About.SPACE: (
         lambda one: _(

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import NamedTuple
 
-from scheduler.domain.base.matters import Matter, MatterCode
-from scheduler.domain.vessel.document import Plant
+from scheduler.domain.base.matters import MatterCode
+from scheduler.domain.feed.summary import Waiting
 from scheduler.language import gettext as _
 from scheduler.wording.figures import (
     MONTHS,
@@ -16,7 +16,6 @@ from scheduler.wording.figures import (
     number,
     short_date,
 )
-from scheduler.wording.names import job_words
 
 _LONGEST = 70
 
@@ -29,19 +28,14 @@ class MatterWords(NamedTuple):
     verb: str
 
 
-def matter_words(matter: Matter, plant: Plant, now_at: datetime, offset_minutes: int) -> MatterWords:
+def matter_words(waiting: Waiting, now_at: datetime, offset_minutes: int) -> MatterWords:
     """The matter said, in ship time; with the year where it is not this one."""
-    return _WORDS[matter.code](_Said(matter, plant, now_at, offset_minutes))
+    return _WORDS[waiting.matter.code](_Said(waiting, now_at, offset_minutes))
 
 
 class _Said:
-    def __init__(self, matter: Matter, plant: Plant, now_at: datetime, offset: int) -> None:
-        self.matter, self.plant, self.now_at, self.offset = matter, plant, now_at, offset
-
-    @property
-    def job(self) -> str:
-        at = self.matter.at
-        return "" if at is None else job_words(self.plant, at, self.matter.job_key)
+    def __init__(self, waiting: Waiting, now_at: datetime, offset: int) -> None:
+        self.matter, self.job, self.now_at, self.offset = waiting.matter, waiting.job, now_at, offset
 
     @property
     def since(self) -> str:

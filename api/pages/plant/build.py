@@ -13,10 +13,10 @@ from api.pages.shared.margin import margin_stretches, positions_of
 from api.pages.shared.waits import wait_lines
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
-from scheduler.actions.care.waiting import matters_of
 from scheduler.actions.hours.shown import CounterShows, counters_show
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.work.waiting import matters_of
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.returning import planned_back
 from scheduler.language import gettext as _
@@ -51,7 +51,7 @@ def plant_view(
         horizon_at=ends_at,
         pumps=tuple(_pump_lines(now, shows, may(who, "POST", "/pumps/{pump_id}/out"))),
         jobs=_lines(now, slot_margins),
-        waits=wait_lines(matters_of(context, now, who.actor, slot_margins), now),
+        waits=wait_lines(matters_of(context, now, who.actor, slot_margins), now.at, now.offset_minutes),
         margins=margin_stretches(problem, plan.slots, positions_of(now), ends_at),
         plan=plan_line(now, now.taken, taken=True, take=""),
         proposed=plan_line(now, proposed, taken=False, take=""),

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
-from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.matters import Matter, MatterCode
+from scheduler.domain.feed.summary import Waiting
 from scheduler.wording.figures import count_words
 from scheduler.wording.waiting import matter_words
 
@@ -25,11 +26,13 @@ def waits_heading(waits: tuple[WaitLine, ...]) -> str:
     return count_words(len(waits), "waits for you", "wait for you")
 
 
-def wait_lines(matters: Iterable[Matter], now: PlantState, ship: str = "") -> tuple[WaitLine, ...]:
+def wait_lines(
+    waiting: Iterable[Waiting], now_at: datetime, offset_minutes: int, ship: str = ""
+) -> tuple[WaitLine, ...]:
     """The matters of one plant and its vessel as lines."""
     return tuple(
-        WaitLine(**matter_words(one, now.plant, now.at, now.offset_minutes)._asdict(), href=_href(one), ship=ship)
-        for one in matters
+        WaitLine(**matter_words(one, now_at, offset_minutes)._asdict(), href=_href(one.matter), ship=ship)
+        for one in waiting
     )
 
 

@@ -8,8 +8,7 @@ from api.pages.shared.frame import Frame, Link, fleet_links, may, who_frame
 from api.pages.vessel.page import empty_page, fleet_page
 from api.pages.vessel.view import EmptyView, FleetView, vessel_line
 from api.server.deps import AskingDep, ContextDep
-from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.feed.summary import PAGE, ships_page
 from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
@@ -18,25 +17,32 @@ router = APIRouter(include_in_schema=False)
 @router.get("/")
 def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plant, for someone with one; else the fleet."""
-    vessels = fleet.list_vessels(context, who.actor)
-    if not vessels:
+    asked = request.query_params.get("page", "1")
+    number = int(asked) if asked.isascii() and asked.isdecimal() and len(asked) < 7 else 1
+    found = ships_page(context, who.actor, max(1, number))
+    if not found.plants:
         frame = Frame(title="Leadline", here="/", links=(Link(label=_("People"), href="/people"),), **who_frame(who))
         return page_answer(request, who, empty_page, EmptyView(frame=frame, may_set_up=may(who, "POST", "/first-run")))
-    if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
-        return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
-    found = [
-        vessel_line([plant_state(context, vessel.id, plant.id) for plant in vessel.plants], context, who.actor)
-        for vessel, _ in vessels
-    ]
+    if not found.lines:  # fewer by now, or never so many
+        return RedirectResponse(f"/?all=1&page={found.pages}", 303)
+    if found.plants == 1 and "all" not in request.query_params:
+        return RedirectResponse(f"/plants/{found.lines[0].plant_id}", 303)
+    now_at = context.now()
+    lines = [vessel_line(line, now_at) for line in found.lines]
     view = FleetView(
         frame=Frame(
             title=_("Fleet · Leadline"),
-            here="/?all=1",
+            here="/?all=1" if found.number == 1 else f"/?all=1&page={found.number}",
             links=fleet_links("/?all=1"),
             **who_frame(who),
         ),
-        now_at=context.now(),
-        vessels=tuple(line for line, _ in found),
-        waits=tuple(wait for _, waits in found for wait in waits),
+        now_at=now_at,
+        vessels=tuple(line for line, waits in lines),
+        total=found.plants,
+        troubled=found.troubled,
+        waits=tuple(wait for line, waits in lines for wait in waits),
+        page=found.number,
+        pages=found.pages,
+        first=(found.number - 1) * PAGE + 1,
     )
     return page_answer(request, who, fleet_page, view)

@@ -1,32 +1,29 @@
-"""What the page of the fleet is given: each vessel in counts."""
+"""What the page of the fleet is given: each plant in counts, from what is stored."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 from markupsafe import Markup
 
 from api.pages.drawing.season import season_strip
 from api.pages.shared.frame import Frame
-from api.pages.shared.job_line import as_job_line, tone_of
-from api.pages.shared.margin import MarginStretch, least, margin_stretches, positions_of
+from api.pages.shared.job_line import tone_of
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.waits import WaitLine, wait_lines
-from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Context
-from scheduler.actions.care.waiting import matters_of
-from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.feed.summary import ShipLine
 from scheduler.domain.base.enums import JobState
+from scheduler.domain.feed.summary import SHOWN, STATES_COUNTED, MarginPiece, PlantSummary, Trouble
 from scheduler.language import gettext as _
-from scheduler.wording.due import brief_words, job_name, job_rank
-from scheduler.wording.figures import margin_number, short_date
-
-DRAWN = timedelta(days=28)
+from scheduler.shiptime import ShipOffset
+from scheduler.wording.due import STATE_ORDER, brief_words, job_name
+from scheduler.wording.figures import margin_number, moment, number, short_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VesselLine:
-    """A vessel of the fleet in counts. below_at: first instant below the minimum as planned, or none."""
+    """A plant of the fleet in counts. below_at: first instant below the minimum as planned, or none; below_by: by how much, m3/h,
+    where that is the least."""
 
     name: str
     imo: str
@@ -38,7 +35,6 @@ class VesselLine:
     not_known: int = 0
     below_at: datetime | None = None
     next_due_at: datetime | None = None
-    hours_as_of: datetime | None = None
     silent_counters: int = 0
     no_plan: bool = False
     least: str = ""
@@ -52,28 +48,33 @@ class VesselLine:
     strip: Markup = Markup("")  # noqa: RUF009 - frozen
     waits_count: int = 0
 
+    below_by: str = ""
+    trouble: Trouble = Trouble.NONE
+    behind_since: str = ""
+    """When it was worked out, where something changed since; empty where nothing did."""
+    utc_offset_minutes: int = 0
+
     @property
     def worst(self) -> JobState:
         """The worst state among its jobs."""
-        if self.past_limit:
-            return JobState.PAST_LIMIT
-        if self.past_due:
-            return JobState.PAST_DUE
-        if self.not_known:
-            return JobState.NOT_KNOWN
-        if self.window_open:
-            return JobState.WINDOW_OPEN
-        return JobState.POSTPONED if self.postponed else JobState.AHEAD
+        states = (state for state, name in STATES_COUNTED.items() if getattr(self, name))
+        return min(states, key=lambda one: STATE_ORDER[one], default=JobState.AHEAD)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetView:
-    """The vessels this person may see, in any order."""
+    """A page of the vessels this person may see, worst first. total, troubled: of all pages, how many there are and how many need a
+    look. page, pages: which this is, and of how many; first: number of the first vessel on it."""
 
     frame: Frame
     now_at: datetime
     vessels: tuple[VesselLine, ...]
+    total: int
+    troubled: int = 0
     waits: tuple[WaitLine, ...] = ()
+    page: int = 1
+    pages: int = 1
+    first: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,81 +85,76 @@ class EmptyView:
     may_set_up: bool = False
 
 
-_COUNTS = {
-    JobState.PAST_LIMIT: "past_limit",
-    JobState.PAST_DUE: "past_due",
-    JobState.WINDOW_OPEN: "window_open",
-    JobState.POSTPONED: "postponed",
-    JobState.NOT_KNOWN: "not_known",
-}
-
-
-def vessel_line(plants: list[PlantState], context: Context, actor: Actor) -> tuple[VesselLine, tuple[WaitLine, ...]]:
-    """A vessel in counts, over its plants, and what waits on her for this person."""
-    first = plants[0]
-    tally = dict.fromkeys(_COUNTS.values(), 0)
-    below: list[datetime] = []
-    shown: list[tuple[MarginStretch, ...]] = []
-    waits: tuple[WaitLine, ...] = ()
-    for now in plants:
-        matters = matters_of(context, now, actor, planning.margins_now(now, context), of_vessel=now is first)
-        waits += wait_lines(matters, now, now.vessel.name)
-        for job in now.jobs:
-            if job.first and job.state in _COUNTS:
-                tally[_COUNTS[job.state]] += 1
-        problem, plan = planning.as_now(now, context)
-        margins = margin_stretches(problem, plan.slots, positions_of(now))
-        below += [run.from_at for run in margins if run.margin_m3_per_h < 0][:1]
-        shown.append(tuple(run for run in margins if run.from_at < now.at + DRAWN))
-    jobs = [as_job_line(now, job) for now in plants for job in (*now.jobs, *now.breakdowns) if job.first]
-    worst = min(jobs, key=job_rank, default=None)
-    worst_margins = min(shown, key=lambda one: min((r.margin_m3_per_h for r in one), default=float("inf")), default=())
-    lowest = least(worst_margins)
-    offset = first.offset_minutes
-    line = VesselLine(
-        name=first.vessel.name,
-        imo=first.vessel.imo,
-        href=f"/plants/{first.plant.id}",
-        below_at=min(below, default=None),
-        next_due_at=min((job.due_at for now in plants for job in now.shown if job.first), default=None),
-        hours_as_of=min((at for now in plants if (at := now.hours_as_of()) is not None), default=None),
-        silent_counters=sum(c.silent for now in plants for c in now.counters),
-        no_plan=any(now.taken is None for now in plants),
-        least="" if lowest is None else margin_number(lowest.margin_m3_per_h),
-        least_when="" if lowest is None else short_date(lowest.from_at, offset),
-        worst_words="" if worst is None else f"{job_name(worst)}, {brief_words(worst, first.at, offset)}",
+def vessel_line(line: ShipLine, now_at: datetime) -> tuple[VesselLine, tuple[WaitLine, ...]]:
+    """A plant as listed, and what waits on it for whoever asked."""
+    found = line.summary
+    href = f"/plants/{line.plant_id}"
+    there = VesselLine(name=line.name, imo=line.imo, href=href, trouble=Trouble.NOT_WORKED_OUT)
+    if found is None:
+        return there, ()
+    offset = found.clock(now_at)
+    worst, least_at = found.worst, found.least_at
+    name = _("{ship}: margin of the next 28 days", ship=line.name)
+    seen = replace(
+        there,
+        **{member: getattr(found, member) for member in STATES_COUNTED.values()},
+        trouble=found.trouble,
+        utc_offset_minutes=offset,
+        below_at=found.below_at,
+        below_by="" if found.below_at is None or found.below_at != least_at else _short_by(found.least_litres_per_h),
+        next_due_at=found.next_due_at,
+        silent_counters=found.silent_counters,
+        no_plan=found.no_plan,
+        least="" if found.least_litres_per_h is None else margin_number(found.least_litres_per_h / 1000),
+        least_when="" if least_at is None else short_date(max(least_at, now_at), offset),
+        worst_words="" if worst is None else f"{job_name(worst)}, {brief_words(worst, now_at, offset)}",
         worst_tone="" if worst is None else tone_of(worst.state),
-        age=_age_words(plants),
-        strip=season_strip(
-            worst_margins,
-            from_at=first.at,
-            to_at=first.at + DRAWN,
-            utc_offset_minutes=offset,
-            name=_("{ship}: margin of the next 28 days", ship=first.vessel.name),
-        )
-        if worst_margins
-        else Markup(""),
-        waits_count=len(waits),
-        **tally,
+        age=_age_words(found, now_at),
+        strip=_strip(name, found.margins, found.from_at, found.clock_first, found.clock_changes),
+        waits_count=len(line.waits),
+        behind_since=moment(line.worked_at, offset, now_at) if line.behind else "",
     )
-    return line, waits
+    return seen, wait_lines(line.waits, now_at, offset, line.name)
 
 
-def _age_words(plants: Sequence[PlantState]) -> str:
-    """ "4 min", "31 h", "VP5 silent 11 days"; of the oldest."""
-    silent = [
-        (one.newest_at, now, one.position) for now in plants for one in now.counters if one.silent and one.primary
-    ]
-    if silent:
-        at, now, position = min(silent, key=lambda one: (one[0] is not None, one[0] or one[1].at))
-        name = now.position_name(position)
-        return (
-            _("{name} never read", name=name)
-            if at is None
-            else _("{name} silent {long}", name=name, long=_long(now.at - at))
+@lru_cache(2048)
+def _strip(
+    name: str,
+    margins: tuple[MarginPiece, ...],
+    from_at: datetime,
+    clock_first: int,
+    clock_changes: tuple[tuple[datetime, int], ...],
+) -> Markup:
+    """Drawn once for what is alike: 8 ms of CPU each are a page's whole time where it lists a hundred. Empty without margins."""
+    stretches = [
+        MarginStretch(
+            from_at=one.from_at,
+            to_at=one.to_at,
+            available_m3_per_h=one.available_litres_per_h / 1000,
+            minimum_m3_per_h=one.minimum_litres_per_h / 1000,
         )
-    read = [(at, now) for now in plants if (at := now.hours_as_of()) is not None]
-    return _("{long} old", long=_long(max(now.at - at for at, now in read))) if read else _("no hours read yet")
+        for one in margins
+    ]
+    clock = ShipOffset(clock_first, clock_changes)
+    strip = season_strip(stretches, from_at=from_at, to_at=from_at + SHOWN, utc_offset_minutes=clock, name=name)
+    return strip if stretches else Markup("")
+
+
+def _short_by(litres_per_h: int | None) -> str:
+    return "" if litres_per_h is None else number(-litres_per_h / 1000, 1)
+
+
+def _age_words(found: PlantSummary, now_at: datetime) -> str:
+    """ "4 min", "31 h", "VP5 silent 11 days"; of the oldest."""
+    if found.silent_position:
+        since = found.silent_since_at
+        name = found.silent_position
+        if since is None:
+            return _("{name} never read", name=name)
+        return _("{name} silent {long}", name=name, long=_long(now_at - since))
+    if found.hours_as_of is None:
+        return _("no hours read yet")
+    return _("{long} old", long=_long(now_at - found.hours_as_of))
 
 
 def _long(ago: timedelta) -> str:

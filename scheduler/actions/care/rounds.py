@@ -31,7 +31,8 @@ from scheduler.storage.vessel import vessel_rows
 log = logging.getLogger("leadline")
 
 NIGHTLY = "nightly round"
-_FEED_AGE_S = 15 * 60
+_FEED_AGE_S = 6 * 3600
+"""So old a calendar grows where nothing changed and the clock alone makes nothing another (`PlantSummary.turns_at`)."""
 _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 """These stay the same flag, of the instant at which they were first raised, while they last."""
 

@@ -20,6 +20,7 @@ from scheduler.actions.feed.calendars import (
     write_vessel,
 )
 from scheduler.actions.feed.content import Withdrawing, content_of, event_of_row, withdrawing
+from scheduler.actions.feed.summary import form, keep_summary, summarise
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state import published as plant_state_published
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -29,6 +30,7 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry, status_entry
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.domain.feed.scope import Scope, urgency
+from scheduler.domain.feed.summary import PlantSummary
 from scheduler.errors import Busy, SchedulerError
 from scheduler.language import ENGLISH, in_language
 from scheduler.shiptime import ship_time
@@ -43,6 +45,7 @@ from scheduler.storage.feed import (
     feed_event_rows,
     vessels_behind,
 )
+from scheduler.storage.summary import vessels_turned
 from scheduler.storage.vessel import revision_of, vessel_rows
 
 log = logging.getLogger("leadline")
@@ -101,6 +104,7 @@ class _Rendered:
     changed: Sequence[FeedEventRow]
     over: Sequence[str]
     bodies: Mapping[Scope, bytes]
+    summaries: Sequence[PlantSummary]
 
 
 def _render(session: Session, context: Context, writer: CalendarWriter, vessel_id: str) -> _Rendered:
@@ -125,6 +129,9 @@ def _render(session: Session, context: Context, writer: CalendarWriter, vessel_i
         changed=changed,
         over=[row.uid for key, row in old.items() if key not in wanted],
         bodies=vessel_bodies(session, writer, vessel_id, at, rows),
+        summaries=[
+            summarise(session, context, now, of_vessel=now is plants[0], alone=len(plants) == 1) for now in plants
+        ],
     )
 
 
@@ -144,6 +151,8 @@ def _store(session: Session, writer: CalendarWriter, vessel_id: str, rendered: _
         session.delete(session.get_one(FeedEventRow, (vessel_id, uid)))
     if rendered.changed or rendered.over:
         ask_fleet(session, vessel_id, rendered.at)
+    for now, summary in zip(rendered.plants, rendered.summaries, strict=True):
+        keep_summary(session, vessel_id, now.plant.id, summary, revision_of(session, vessel_id), now.at)
     session.flush()
     return write_vessel(session, writer, vessel_id, rendered.at, rendered.bodies)
 
@@ -241,9 +250,11 @@ def _withdrawn(context: Context, writer: CalendarWriter, scope: Scope, ended_at:
 
 
 def stale_vessels(context: Context, most_age_s: int) -> list[str]:
-    """Vessels whose calendar is older than their last change, or than `most_age_s`."""
+    """Vessels whose calendar and summaries are older than their last change or than `most_age_s`, or that the clock made others."""
+    at = context.now()
     with context.db.read() as session:
-        return vessels_behind(session, Scope(vessel_id=None).name, context.now() - timedelta(seconds=most_age_s))
+        behind = vessels_behind(session, Scope(vessel_id=None).name, at - timedelta(seconds=most_age_s))
+        return sorted({*behind, *vessels_turned(session, form(), at)})
 
 
 def _row(

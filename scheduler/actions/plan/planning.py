@@ -1,6 +1,7 @@
 """Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
 
-from collections.abc import Callable, Iterator, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,7 +16,7 @@ from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Busy, Clash, SchedulerError, Stale
 from scheduler.planning.explain.dates import PlanFact, plan_facts
-from scheduler.planning.judge.check import judge, margin_series
+from scheduler.planning.judge.check import MarginSteps, judge, margin_series
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import still_shared
 from scheduler.planning.problem.digest import problem_digest
@@ -188,13 +189,13 @@ def slot_differences(now: PlantState) -> tuple[SlotDifference, ...]:
     return tuple(sorted(found, key=lambda m: (m.to_at or m.from_at or now.at, m.key)))
 
 
-def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
+def as_now(now: PlantState, context: Context, *, of_day: bool = False) -> tuple[Problem, Plan]:
     """The taken plan's slots on the plant as it stands now: what the margin rests on today.
 
-    Without a taken plan the proposed one is used; without either, nothing is opened.
+    Without a taken plan the proposed one is used; without either, nothing is opened. of_day: from the ship's midnight on.
     """
     stored = now.taken or now.proposed
-    problem = problem_of(now, context, keep=False)
+    problem = problem_of(now, context, keep=False, of_day=of_day)
     if stored is None:
         return problem, Plan(problem_digest="", slots=(), shortfalls=())
     shift = (problem.starts_at - stored.problem.starts_at) // timedelta(hours=1)
@@ -212,12 +213,14 @@ def margins_now(now: PlantState, context: Context) -> dict[str, float]:
     return slot_margins(*as_now(now, context))
 
 
-def slot_margins(problem: Problem, plan: Plan) -> dict[str, float]:
-    """The same of what `as_now` gave."""
-    runs = margin_series(problem, plan)
+def slot_margins(problem: Problem, plan: Plan, runs: Sequence[MarginSteps] = ()) -> dict[str, float]:
+    """The same of what `as_now` gave. runs: `margin_series` of both, where the caller has it."""
+    runs = runs or margin_series(problem, plan)
+    begins = [run.from_step for run in runs]
     found = {}
     for slot in plan.slots:
-        inside = [r.available - r.minimum for r in runs if r.from_step < slot.end and slot.start < r.to_step]
+        near = runs[max(0, bisect_right(begins, slot.start) - 1) : bisect_left(begins, slot.end)]
+        inside = [r.available - r.minimum for r in near if slot.start < r.to_step]
         if slot.pump is not None and inside:
             found[slot.key] = min(inside) / 1000
     return found

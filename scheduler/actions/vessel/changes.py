@@ -25,6 +25,7 @@ from scheduler.storage.hours.counters import CounterRow, counter_rows, find_coun
 from scheduler.storage.hours.readings import newest_reading
 from scheduler.storage.record import append_record, records_numbered
 from scheduler.storage.renaming import forget_plant, rename, used
+from scheduler.storage.summary import put_summary_rows
 from scheduler.storage.vessel import (
     AssetKind,
     AssetRow,
@@ -116,6 +117,7 @@ def put_vessel(
         _keep_assets(session, vessel.id, wanted)
         _keep_counters(session, vessel)
         _keep_kinds(session, vessel, now)
+        put_summary_rows(session, vessel.id, [plant.id for plant in vessel.plants])
         if before is not None:
             _keep_sources(session, before, vessel)
         to_approve = [] if before is None else approved_changes(before, vessel)

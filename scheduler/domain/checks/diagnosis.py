@@ -14,7 +14,8 @@ from scheduler.domain.vessel.document import Plant
 
 PLAN_OLD_S = 36 * 3600
 """A plan is made each night; older than this, a night was missed."""
-CALENDAR_OLD_S = 3600
+CALENDAR_OLD_S = 7 * 3600
+"""An hour longer than a calendar is left alone where nothing changes."""
 """Calendars are written at least every quarter of an hour while a server runs."""
 BEHIND_S = 120
 """The ledger follows a reading within seconds while a server runs."""

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from typing import Any
 
 from api.pages.error.page import ErrorView
 from api.pages.people.page import SignInView
@@ -20,6 +21,7 @@ from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
+from scheduler.domain.feed.summary import Trouble
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Slot
@@ -451,23 +453,22 @@ def job_closed() -> JobView:
 
 
 def fleet() -> FleetView:
-    """Six vessels, not in order."""
-    at = NOW - timedelta(hours=1)
+    """Six vessels."""
+
+    def line(name: str, trouble: Trouble, **more: Any) -> VesselLine:
+        return VesselLine(name=name, imo="0123450", href=f"/plants/{name[-2:]}", trouble=trouble, **more)
+
     lines = (
-        VesselLine(name="Demo Plover", imo="0123450", href="/plants/demo", past_due=1, window_open=2, hours_as_of=at),
-        VesselLine(
-            name="Demo Avocet", imo="0246800", href="/plants/a", hours_as_of=at, next_due_at=NOW + timedelta(days=20)
-        ),
-        VesselLine(
-            name="Demo Whimbrel", imo="0135790", href="/plants/w", past_limit=2, hours_as_of=at, silent_counters=1
-        ),
-        VesselLine(
-            name="Demo Dunlin", imo="0987650", href="/plants/d", below_at=NOW + timedelta(days=9), hours_as_of=at
-        ),
-        VesselLine(name="Demo Knot", imo="0123450", href="/plants/k", no_plan=True),
-        VesselLine(name="Demo Ruff", imo="0246800", href="/plants/r", window_open=1, postponed=1, hours_as_of=at),
+        line("Demo Dunlin", Trouble.SHORT, below_at=NOW + timedelta(days=9)),
+        line("Demo Whimbrel", Trouble.PAST_LIMIT, past_limit=2, silent_counters=1),
+        line("Demo Plover", Trouble.PAST_DUE, past_due=1, window_open=2),
+        line("Demo Knot", Trouble.NO_PLAN, no_plan=True),
+        line("Demo Ruff", Trouble.WINDOW_OPEN, window_open=1, postponed=1),
+        line("Demo Avocet", Trouble.NONE, next_due_at=NOW + timedelta(days=20)),
     )
-    return FleetView(frame=frame("Fleet", "/", vessel="Fleet office", subtitle=""), now_at=NOW, vessels=lines)
+    return FleetView(
+        frame=frame("Fleet", "/", vessel="Fleet office", subtitle=""), now_at=NOW, vessels=lines, total=6, troubled=4
+    )
 
 
 OUTSIDE = Frame(title="Sign in", here="/sign-in")

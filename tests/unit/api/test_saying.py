@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -9,8 +10,10 @@ from hypothesis import strategies as st
 
 from api.pages.plant.view import PlantView
 from api.pages.plant.words import action, least_words, plant_heading, plant_subline
-from api.pages.vessel.page import fleet_answer, vessel_rank, vessel_words
+from api.pages.vessel.page import fleet_answer, trouble_words, vessel_words
+from api.pages.vessel.view import VesselLine
 from scheduler.domain.base.enums import JobState
+from scheduler.domain.feed.summary import Trouble
 from scheduler.wording.due import state_words
 from scheduler.wording.figures import NARROW, margin_number, number
 from tests.unit.api import invented
@@ -131,18 +134,40 @@ def test_a_margin_never_looks_larger_than_it_is(litres_per_h: int) -> None:
     assert said * 1000 <= litres_per_h < said * 1000 + 1000
 
 
-def test_vessels_stand_worst_first() -> None:
-    """Past limit leads, then below the minimum as planned, then past due; counts are in words."""
-    lines = sorted(invented.fleet().vessels, key=vessel_rank)
-    assert [v.name for v in lines[:3]] == ["Demo Whimbrel", "Demo Dunlin", "Demo Plover"]
-    assert vessel_words(lines[0], invented.NOW, 60) == "Two jobs past limit, one counter silent."
+def test_a_vessel_is_said_in_one_line() -> None:
+    """Counts in words; when the next thing is due where nothing presses; that it is not worked out yet."""
+    lines = invented.fleet().vessels
+    assert vessel_words(lines[1], invented.NOW) == "Two jobs past limit, one counter silent."
+    assert vessel_words(lines[5], invented.NOW).startswith("Nothing due before ")
+    assert vessel_words(replace(lines[0], trouble=Trouble.NOT_WORKED_OUT), invented.NOW).startswith(
+        "Not worked out yet"
+    )
 
 
 def test_the_fleet_says_by_name_who_is_in_trouble() -> None:
     """The two worst by name with what troubles them, and how many more; no trouble says so."""
     said = fleet_answer(invented.fleet())
     assert said == (
-        "Demo Whimbrel has two jobs past limit. Demo Dunlin is short on 4\u00a0December. Two more need a look."
+        "Demo Dunlin is short on 4\u00a0December. Demo Whimbrel has two jobs past limit. Two more need a look."
     )
-    calm = replace(invented.fleet(), vessels=invented.fleet().vessels[1:2])
+    calm = replace(invented.fleet(), vessels=invented.fleet().vessels[5:], total=1, troubled=0)
     assert fleet_answer(calm) == "Nothing is past due on one vessel, and none is short."
+    far = replace(calm, total=300, troubled=102, page=2)
+    assert fleet_answer(far) == "102 vessels need a look, before these."
+    assert fleet_answer(replace(calm, vessels=(), total=0)) == "No vessel is set up yet."
+
+
+def test_what_troubles_a_ship_is_said_with_figure_and_day() -> None:
+    """Short by how much where that is the least, now or on a day; what is late; that the plan lacks; nothing."""
+
+    def said(trouble: Trouble, **more: Any) -> str:
+        return trouble_words(VesselLine(name="n", imo="", href="", trouble=trouble, **more), invented.NOW)
+
+    assert said(Trouble.SHORT, below_at=invented.NOW, below_by="5.3") == "is short by 5.3 now"
+    assert said(Trouble.SHORT_LATER, below_at=invented.NOW + timedelta(seconds=1)).startswith("is short on ")
+    assert said(Trouble.PAST_LIMIT, past_limit=1) == "has one job past limit"
+    assert said(Trouble.PAST_DUE, past_due=2) == "has two jobs past due"
+    assert said(Trouble.NOT_KNOWN, not_known=1) == "has one job whose last time is not known"
+    assert said(Trouble.NO_PLAN) == "has no plan"
+    assert said(Trouble.NOT_WORKED_OUT) == "is not worked out yet"
+    assert [said(one) for one in Trouble if one > Trouble.NO_PLAN] == [""] * 3

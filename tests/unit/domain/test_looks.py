@@ -61,11 +61,11 @@ def test_a_plan_is_made_each_night_and_taken(taken: int | None, proposed: int | 
     assert ("" if found is None else line(found).about) == about
 
 
-def test_a_calendar_is_told_when_it_is_an_hour_old() -> None:
-    """One that nobody asked for is not."""
+def test_a_calendar_is_told_when_it_is_older_than_it_is_left_alone() -> None:
+    """One that nobody asked for is not, nor one of exactly so long ago."""
     assert diagnosis.of_calendar("ship", "Ship", None, NOW) is None
-    assert diagnosis.of_calendar("ship", "Ship", NOW - 900, NOW) is None
-    assert line(diagnosis.of_calendar("ship", "Ship", NOW - 2 * HOUR, NOW)).which == "ship"
+    assert diagnosis.of_calendar("ship", "Ship", NOW - 7 * HOUR, NOW) is None
+    assert line(diagnosis.of_calendar("ship", "Ship", NOW - 7 * HOUR - 1, NOW)).which == "ship"
 
 
 def test_space_is_told_before_it_is_gone() -> None:
