@@ -24,13 +24,13 @@ from api.pages.shared.forms import FormRefusal, form_of
 from api.pages.shared.waits import wait_lines
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
-from scheduler.actions.care.waiting import matters_of
 from scheduler.actions.due import postponing
 from scheduler.actions.plan.planning import margins_now
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.month import last_month
 from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
+from scheduler.actions.work.waiting import matters_of
 from scheduler.errors import Clash, NotFound
 
 router = APIRouter(include_in_schema=False)
@@ -77,7 +77,11 @@ def decisions(vessel_id: str, request: Request, context: ContextDep, who: Asking
         waits=tuple(
             line
             for n, now in enumerate(states)
-            for line in wait_lines(matters_of(context, now, who.actor, margins_now(now, context), of_vessel=not n), now)
+            for line in wait_lines(
+                matters_of(context, now, who.actor, margins_now(now, context), of_vessel=not n),
+                now.at,
+                now.offset_minutes,
+            )
         ),
         postponements=postponing.postponements_listed(context, vessel_id),
         non_conformities=nonconformities.nonconformities_listed(context, vessel_id),
