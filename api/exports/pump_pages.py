@@ -28,6 +28,8 @@ SIGNS = {
 }
 MOST_PHOTOS = 2
 """Of a job on its row."""
+MOST_POINTS = 120
+"""Of a curve on paper, its stretches together; about as many as the eye tells apart there."""
 _HOUR = 3600
 _TICKS = ((4, 1), (14, 2), (30, 3), (72, 6))
 """(up to so many months, a tick every so many)."""
@@ -227,7 +229,10 @@ def _curve(
         "due": interval,
         "open": interval - kind.window_running_hours,
         "limit": limit,
-        "runs": [[(axis.share(on), round(hours, 1)) for on, hours in thinned(run)] for run in runs],
+        "runs": [
+            [(axis.share(on), round(hours, 1)) for on, hours in thinned(run, max(3, MOST_POINTS // len(runs)))]
+            for run in runs
+        ],
         "marks": [
             {
                 "x": axis.share(one.on),

@@ -75,4 +75,5 @@ def _run(folder: Path, layout: Layout, size: PaperSize) -> None:
 def _environment() -> dict[str, str]:
     """What the process may see: where its modules are, and none of our settings."""
     paths = os.pathsep.join(place for place in sys.path if place)
-    return {"PYTHONPATH": paths, "PATH": os.environ.get("PATH", ""), "PYTHONDONTWRITEBYTECODE": "1"}
+    alone = {"RAYON_NUM_THREADS": "1"}  # more threads take more memory and CPU for the same paper
+    return {"PYTHONPATH": paths, "PATH": os.environ.get("PATH", ""), "PYTHONDONTWRITEBYTECODE": "1", **alone}
