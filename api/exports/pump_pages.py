@@ -9,7 +9,7 @@ from api.exports.first_page import Papers, breakdowns
 from scheduler.actions.record.period import PlantPeriod, PumpPeriod
 from scheduler.domain.base.enums import Test
 from scheduler.domain.record.closed_job import Verdict
-from scheduler.domain.record.period import PeriodEntry, SinceMark, ship_date, since_runs, thinned
+from scheduler.domain.record.period import PeriodEntry, SinceMark, ship_date, since_curves, thinned
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.shiptime import MONTHS, NBSP
 from scheduler.wording import papers
@@ -216,7 +216,7 @@ def _curve(
         hours = interval + (one.hours_from_due or 0.0) if mine_too else _between(pump, marks, on, interval)
         marks.append(SinceMark(on=on, since_hours=hours, entry=one, other="" if mine_too else renewing[one.kind_code]))
     ends = [(one.on, one.since_hours) for one in marks]
-    runs = since_runs(pump.days, ends, since_now_hours=pump.since.get(kind.code))
+    runs = since_curves(pump.days, ends, since_now_hours=pump.since.get(kind.code))
     if not runs:
         return None
     shown = [one for one in marks if one.on >= pump.days[0].on]

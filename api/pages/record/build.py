@@ -14,7 +14,7 @@ from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
-from scheduler.domain.record.period import since_runs, thinned
+from scheduler.domain.record.period import since_curves, thinned
 from scheduler.domain.vessel.document import Pump
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.language import gettext as _
@@ -270,7 +270,7 @@ def _curve(
     ends = [(ship_time(_done_at(hit), now.offset_minutes).date(), _since_before(hit, interval), hit) for hit in closes]
     ends = sorted((one for one in ends if one[0] >= days[0].on), key=lambda one: one[0])
     since_now = lines[0].due.since_seconds if lines else None
-    runs = since_runs(
+    runs = since_curves(
         days,
         [(on, since) for on, since, _hit in ends],
         since_now_hours=None if since_now is None else since_now / _HOUR,

@@ -198,7 +198,7 @@ class SinceMark:
     other: str = ""
 
 
-def since_runs(
+def since_curves(
     days: Sequence[DayHours], ends: Sequence[tuple[date, float]], *, since_now_hours: float | None
 ) -> list[list[tuple[date, float]]]:
     """Hours since a job on each day, in stretches that each end where it was done, the last one at the end of the days. Each is

@@ -13,7 +13,7 @@ from scheduler.domain.record.period import (
     month_hours,
     months_over,
     period_facts,
-    since_runs,
+    since_curves,
     thinned,
 )
 from scheduler.errors import TooLarge
@@ -78,36 +78,36 @@ def test_one_close_more_than_goes_on_paper_is_refused() -> None:
 def test_hours_fall_to_zero_at_each_job_and_are_reckoned_back_before_the_first() -> None:
     """By hand: 10 hours a day, 25 hours when it was done on the third day; what came after it is reckoned on, or back from now."""
     days, ends = _days(10, 10, 10, 10, 10), [(date(2026, 1, 3), 25.0)]
-    first, last = since_runs(days, ends, since_now_hours=None)
+    first, last = since_curves(days, ends, since_now_hours=None)
     assert [(on.day, hours) for on, hours in first] == [(1, 5.0), (2, 15.0), (3, 25.0)]
     assert [(on.day, hours) for on, hours in last] == [(3, 0.0), (4, 10.0), (5, 20.0)]
-    assert [(on.day, hours) for on, hours in since_runs(days, ends, since_now_hours=24.0)[1]] == [
+    assert [(on.day, hours) for on, hours in since_curves(days, ends, since_now_hours=24.0)[1]] == [
         (3, 0.0), (4, 4.0), (5, 14.0), (5, 24.0),
     ]  # fmt: skip
 
 
 def test_without_a_job_they_are_reckoned_back_from_now_as_far_as_that_goes() -> None:
     """25 hours after four days of 10: nothing is known of the first day, on which it must have been done."""
-    assert [[hours for _, hours in run] for run in since_runs(_days(10, 10, 10, 10), [], since_now_hours=25.0)] == [
+    assert [[hours for _, hours in run] for run in since_curves(_days(10, 10, 10, 10), [], since_now_hours=25.0)] == [
         [5.0, 15.0, 25.0]
     ]
-    assert since_runs(_days(10), [], since_now_hours=None) == []
-    assert since_runs([], [], since_now_hours=3.0) == []
-    assert [hours for _, hours in since_runs(_days(10, 10), [], since_now_hours=20.0)[0]] == [0.0, 10.0, 20.0]
+    assert since_curves(_days(10), [], since_now_hours=None) == []
+    assert since_curves([], [], since_now_hours=3.0) == []
+    assert [hours for _, hours in since_curves(_days(10, 10), [], since_now_hours=20.0)[0]] == [0.0, 10.0, 20.0]
 
 
 def test_where_nobody_counted_there_is_a_gap() -> None:
     """Nothing is drawn before the last day without hours, in whichever stretch it lies, nor on from it."""
     days = _days(10, None, 10, 10, None, 10, 10)
-    first, last = since_runs(days, [(date(2026, 1, 4), 90.0)], since_now_hours=30.0)
+    first, last = since_curves(days, [(date(2026, 1, 4), 90.0)], since_now_hours=30.0)
     assert [(on.day, hours) for on, hours in first] == [(3, 80.0), (4, 90.0)]
     assert [(on.day, hours) for on, hours in last] == [(6, 10.0), (7, 20.0), (7, 30.0)]
-    assert [on.day for on, _ in since_runs(days, [(date(2026, 1, 4), 90.0)], since_now_hours=None)[1]] == [4, 5]
+    assert [on.day for on, _ in since_curves(days, [(date(2026, 1, 4), 90.0)], since_now_hours=None)[1]] == [4, 5]
 
 
 def test_thinning_keeps_the_ends() -> None:
     """However few are wanted."""
-    points = since_runs(_days(*[10.0] * 20), [], since_now_hours=200.0)[0]
+    points = since_curves(_days(*[10.0] * 20), [], since_now_hours=200.0)[0]
     few = thinned(points, 4)
     assert (few[0], few[-1]) == (points[0], points[-1])
     assert len(few) < len(points)
