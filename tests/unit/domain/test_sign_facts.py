@@ -175,7 +175,7 @@ def plant_days(count, first_day=0, pumps=3, seconds=7200.0):
     ran = np.full((pumps, count), seconds)
     none = np.zeros(ran.shape, dtype=np.bool_)
     return PlantDays(
-        first_day=first_day, seconds=ran, interpolated=none, swept_m3_per_h=np.full(ran.shape, 50.0), out=none
+        first_day=first_day, seconds=ran, interpolated=none, swept_m3_per_h=np.full(ran.shape, 50.0), out=none.copy()
     )
 
 
@@ -210,7 +210,7 @@ def test_hours_of_the_plant_are_those_of_all_its_pumps_in_hours():
     days = more(SignDays.none(5, ()), plant_days(4, 3), [None] * 2)
     assert days.hours.tolist() == [6.0, 6.0]
     assert days.before(6).hours.tolist() == [6.0]
-    assert days.before(1).hours.tolist() == []
+    assert days.before(4).hours.tolist() == []
     assert days.before(6).plant.next_day == 6
 
 
