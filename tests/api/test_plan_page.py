@@ -90,6 +90,7 @@ def test_the_page_tells_the_plan_that_the_api_tells(planned: Stage) -> None:
         assert re.sub(r"\s+", " ", slot["name"]) in said
     for slot in plan["slots"]:
         assert slot["job"] not in said
+    assert re.search(r"Counter shows [^;]+; since [^;]+; due at", words(shown(browser, f"{PLAN}?days=90")))
     cover = plan["one_more_failure"]
     assert f"{cover['hours_covered']} h" in said
     assert f"{len(plan['slots']) - len(week)} more slots" in said or "more slots later" in said
