@@ -23,8 +23,11 @@ NOT_YET = frozenset(
         "/plants/{plant_id}/dock",
         "/plants/{plant_id}/minimum",
         "/vessels/{vessel_id}/calendar",
+        "/vessels/{vessel_id}/clogs",
+        "/vessels/{vessel_id}/decisions",
         "/vessels/{vessel_id}/months/{month}",
         "/vessels/{vessel_id}/notes",
+        "/vessels/{vessel_id}/versions/{number}",
     }
 )
 """Page doors some of whose words are still English alone."""
@@ -50,7 +53,7 @@ def test_every_word_of_a_page_is_in_the_catalogues(marked: Stage) -> None:
         left = unmarked(answer.text, names)
         if left and door not in NOT_YET:
             found.setdefault(door, []).extend(left)
-    assert found == {}
+    assert found == {}, f"English alone on {sorted(found)}"
 
 
 def _pages(marked: Stage) -> Iterator[tuple[str, str]]:

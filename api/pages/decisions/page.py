@@ -11,7 +11,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.waits import WaitLine, waits_heading
 from scheduler.actions.vessel.fleet import Version
 from scheduler.domain.vessel.document import Vessel
-from scheduler.wording.figures import MONTHS, count_words
+from scheduler.wording.figures import MONTHS, count_words, inner
 from scheduler.wording.names import vessel_job_words
 
 MOST = 40
@@ -53,7 +53,7 @@ class DecisionsView:
             ),
             (len(self.versions), "change of the document to approve", "changes of the document to approve"),
         ]
-        said = [count_words(count, one, many).lower() for count, one, many in waits if count]
+        said = [inner(count_words(count, one, many)) for count, one, many in waits if count]
         text = ", ".join(said)
         return f"{text[:1].upper()}{text[1:]}." if said else "Nothing waits for a decision."
 

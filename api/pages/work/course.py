@@ -45,7 +45,7 @@ from scheduler.wording.course import (
     list_words,
     undo_words,
 )
-from scheduler.wording.figures import clock, count_words, margin_number
+from scheduler.wording.figures import clock, count_words, inner, margin_number
 from scheduler.wording.steps import step_words
 
 _HOURS_AHEAD = 12
@@ -256,7 +256,7 @@ def _lines(
         if one.act is WorkAct.STEP and one.stand is Stand.COMING and work.opened_at is None:
             steps = [a for a in acts if a.act is WorkAct.STEP and a.stand is Stand.COMING]
             if one is steps[0]:
-                words = count_words(len(steps), "step", "steps").lower()
+                words = inner(count_words(len(steps), "step", "steps"))
                 yield CourseLine(words=_("Work"), detail=_("{words} of the sheet", words=words))
             continue
         if one.act is WorkAct.CLEAR and one.stand is Stand.COMING and work.opened_at is None:
