@@ -162,7 +162,7 @@ def test_why_pumps_say_nothing_is_said_only_where_all_are_silent():
     assert facts([], by_starts=False).pumps_quiet.reason is QuietReason.TURNS_NOT_KNOWN
     assert facts([], by_starts=False, whole_hours=True).pumps_quiet.reason is QuietReason.WHOLE_HOURS
     young = track(np.zeros(50))
-    days = SignDays(track(), {"a": track(), "b": young}, ("",), np.full(DAYS, 40.0))
+    days = SignDays(track(), {"a": young, "b": track()}, ("",), np.full(DAYS, 40.0))
     given = {"half_out": False, "by_starts": True, "whole_hours": False}
     assert plant_signs(days, [], **given).pumps_quiet is None
     all_young = replace(days, pumps={"a": young, "b": young})
@@ -234,3 +234,9 @@ def test_answers_overhauls_and_days_with_half_the_pumps_out_reach_their_own_pump
     silent = more(SignDays.none(0, "abc"), book)
     assert not silent.plant.signs
     assert not silent.pumps["a"].signs
+    five = plant_days(225, pumps=5)
+    five.seconds[3, 200:] *= 1.5
+    for out, speaks in ((2, True), (3, False)):
+        five.out[:out, 190:] = True
+        days = SignDays.none(0, "abcde").more(five, list("abcde"), [None] * 225, answers={}, renewed={})
+        assert bool(days.pumps["d"].signs) == speaks
