@@ -26,8 +26,6 @@ NOT_YET = frozenset(
         "/vessels/{vessel_id}/clogs",
         "/vessels/{vessel_id}/decisions",
         "/vessels/{vessel_id}/months/{month}",
-        "/vessels/{vessel_id}/clogs",
-        "/vessels/{vessel_id}/decisions",
         "/vessels/{vessel_id}/non-conformities/{number}",
         "/vessels/{vessel_id}/notes",
         "/vessels/{vessel_id}/versions/{number}",
