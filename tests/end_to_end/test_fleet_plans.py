@@ -2,6 +2,8 @@
 
 import sys
 from collections.abc import Iterator
+from contextlib import nullcontext
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -22,8 +24,9 @@ from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
+from scheduler.errors import SchedulerError
 from scheduler.planning.problem.digest import problem_digest
-from scheduler.planning.problem.values import Remark, RemarkCode
+from scheduler.planning.problem.values import Plan, Problem, Remark, RemarkCode
 from scheduler.planning.search.stagger import stagger
 from scheduler.settings import Settings
 from scheduler.shiptime import instant_of, ship_time
@@ -153,6 +156,30 @@ def test_a_plant_that_cannot_be_planned_stops_no_other(context: Context) -> None
     assert came["plover-plant"].trouble == "RuntimeError: no luck"
     assert came["avocet-plant"].came is Came.PLANNED
     assert rounds.plan_asked(context) == 0
+
+
+@pytest.mark.parametrize("lawful", [True, False])
+def test_what_is_asked_for_while_a_plan_is_made_is_made_after_it(context: Context, lawful: bool) -> None:
+    """Whether that plan is kept or not; once made after it, nothing is asked for any more."""
+    vessel_id, plant_id = PAIRS[0]
+
+    def ask() -> None:
+        with context.db.write(vessel_id) as session:
+            ask_plan(session, vessel_id, plant_id, context.now())
+
+    def asked_meanwhile(problem: Problem) -> Plan:
+        ask()
+        plan = stagger(problem)
+        return plan if lawful else replace(plan, slots=(*plan.slots, *plan.slots[:1]))
+
+    ask()
+    with nullcontext() if lawful else pytest.raises(SchedulerError, match="faulted by the judge"):
+        bring_up(context, vessel_id, plant_id, asked_meanwhile)
+    with context.db.read() as session:
+        assert plans_asked(session) == [(vessel_id, plant_id)]
+    bring_up(context, vessel_id, plant_id, stagger)
+    with context.db.read() as session:
+        assert plans_asked(session) == []
 
 
 def test_what_was_stored_stays_when_somebody_stops_it(context: Context) -> None:

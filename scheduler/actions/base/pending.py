@@ -10,17 +10,11 @@ REPLAN = "plan anew"
 
 
 def ask_plan(session: Session, vessel_id: str, plant_id: str, now: datetime) -> None:
-    """Ask for a new plan of a plant; asking twice before it is made asks once."""
-    if not open_tasks(session, REPLAN, begins=f"{plant_id}@"):
-        session.add(
-            TaskRunRow(
-                task=REPLAN,
-                period=f"{plant_id}@{int(now.timestamp())}-{secrets.token_hex(4)}",
-                vessel_id=vessel_id,
-                started_at=now,
-            )
-        )
-        session.flush()
+    """Ask for a new plan of a plant. Asked for twice before one begins it is made once; what is asked for while one is made is made
+    after it: hence a row each time."""
+    period = f"{plant_id}@{int(now.timestamp())}-{secrets.token_hex(4)}"
+    session.add(TaskRunRow(task=REPLAN, period=period, vessel_id=vessel_id, started_at=now))
+    session.flush()
 
 
 def plan_asked_at(session: Session, plant_id: str) -> datetime | None:
@@ -32,11 +26,19 @@ def plan_asked_at(session: Session, plant_id: str) -> datetime | None:
 def plans_asked(session: Session) -> list[tuple[str, str]]:
     """(vessel, plant) pairs whose plan is asked for, oldest first."""
     rows = open_tasks(session, REPLAN)
-    return [(row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows]
+    return list(dict.fromkeys((row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows))
 
 
-def plan_made(session: Session, plant_id: str, now: datetime, outcome: str = "done") -> None:
-    """Note that the plant was planned; what was asked for up to now is done."""
+def plan_requests(session: Session, plant_id: str) -> frozenset[str]:
+    """What is asked for of a plant's plan: what a plan that begins now answers."""
+    return frozenset(row.period for row in open_tasks(session, REPLAN, begins=f"{plant_id}@"))
+
+
+def plan_made(
+    session: Session, plant_id: str, now: datetime, outcome: str = "done", *, requests: frozenset[str] | None = None
+) -> None:
+    """Note that the plant was planned, or not. requests: as there were when it began; none: whatever is asked for is done with."""
     for row in open_tasks(session, REPLAN, begins=f"{plant_id}@"):
-        row.ended_at, row.outcome = now, outcome
-        session.add(row)
+        if requests is None or row.period in requests:
+            row.ended_at, row.outcome = now, outcome
+            session.add(row)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.base.pending import ask_plan, plan_made, plans_asked
+from scheduler.actions.base.pending import ask_plan, plan_made, plan_requests, plans_asked
 from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import derive_all, totals_of
@@ -58,13 +58,15 @@ def plan_asked(context: Context) -> int:
     """Make the plans that were asked for; how many. One that fails is noted and does not stop the others."""
     with context.db.read() as session:
         wanted = [pair for pair in plans_asked(session) if not context.background.under_way(("plan", pair[1]))]
+        requests = {plant_id: plan_requests(session, plant_id) for _, plant_id in wanted}
 
     def note(made: PlantPlan) -> None:
         if made.error is None or isinstance(made.error, Busy):
             return  # stopping, or the database is held: what is wanted stays so until the next tick
         log.error("no plan for %s: %s", made.plant_id, made.trouble)
         with context.db.write(made.vessel_id) as session:
-            plan_made(session, made.plant_id, context.now(), f"failed: {made.trouble}"[:500])
+            outcome = f"failed: {made.trouble}"[:500]
+            plan_made(session, made.plant_id, context.now(), outcome, requests=requests[made.plant_id])
 
     if wanted:
         plan_many(context, wanted, context.settings.processes_at_once(), note)
