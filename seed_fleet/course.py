@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 
 from seed_fleet.documents import Json
+from seed_fleet.sheets import SHEETS
 
 _POINTS = (
     "supply breaker",
@@ -13,6 +14,8 @@ _POINTS = (
     "suction valve",
 )
 _OFF = (*reversed(_POINTS[3:5]), *_POINTS[:3], _POINTS[5])
+_STEPS = tuple(one["text"] for one in SHEETS["knife_inspection"]["steps"] if not one["act"])
+"""Those that are ticked one by one, at the open pump."""
 _GAS: Json = {"oxygen_percent": 20.9, "lel_percent": 0, "h2s_ppm": 1, "meter": "G-2", "bump_tested": True}
 
 
@@ -35,10 +38,14 @@ def course_of(opened_at: datetime, done_at: datetime, permit: int) -> list[tuple
         (28, _said("personal lock on", lock_no="P-1")),
         (31, _said("gas checked", place="slackened cover", **_GAS)),
         (34, _said("opened")),
+        (38, _said("noted", about="step", name=_STEPS[0])),
         (52, _said("noted", about="foreign object", name="cleaning cloth", text="Around two knives; edges good.")),
+        (53, _said("noted", about="step", name=_STEPS[1])),
         (70, _said("noted", about="measure", name="knife gap, widest", value=0.28, unit="mm", low=0.1, high=0.5)),
         (72, _said("noted", about="measure", name="largest chip", value=0.4, unit="mm", high=2.0)),
+        (73, _said("noted", about="step", name=_STEPS[2])),
         (75, _said("noted", about="part used", name="knife cover O-ring", value=1)),
+        (75, _said("noted", about="step", name=_STEPS[3])),
     ]
     after: list[tuple[int, Json]] = [
         (44, _said("people clear")),

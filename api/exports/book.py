@@ -16,7 +16,7 @@ from api.exports.payload import payload_of
 from scheduler.actions.record.period import PumpPeriod
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import Verdict
-from scheduler.domain.record.period import PeriodEntry, month_hours
+from scheduler.domain.record.period import NOT_CHECKED, PeriodEntry, month_hours
 from scheduler.shiptime import minutes_at, ship_time
 from scheduler.wording import papers
 from scheduler.wording.figures import offset_words
@@ -186,11 +186,11 @@ def _job(given: Papers, at: _Clock, one: PeriodEntry) -> tuple[Cell, ...]:
         None if hours is None else int(hours),
         None if days is None else int(days),
         "breakdown repair" if one.verdict is Verdict.BREAKDOWN else one.verdict.value,
-        one.text("findings"),
-        one.text("measures"),
+        papers.found_words(one.text("findings")),
+        papers.found_words(one.text("measures")),
         "" if one.text("test") == "none" else one.text("test"),
         one.text("done_by"),
-        given.facts.checked_by(one) or "not checked",
+        given.facts.checked_by(one) or one.sheet_check or NOT_CHECKED,
         "; ".join(filter(None, remarks)),
         at.day(one.instant("due_at"), minutes),
         one.text("pump_serial"),

@@ -142,6 +142,7 @@ def first_page(given: Papers) -> FirstPage:
     ]
     months = _months(period)
     conformed = [one["state"] == "closed" for one in given.extras.non_conformities]
+    unchecked = _unchecked(given)
     missing = papers.missing_words(
         closed=len(facts.closed),
         estimated=facts.estimated,
@@ -150,7 +151,8 @@ def first_page(given: Papers) -> FirstPage:
             one.members.get("running_seconds") is None and one.members.get("trigger") == Trigger.RUNNING_HOURS.value
             for one in facts.closed
         ),
-        unchecked=_unchecked(given),
+        unchecked=sum(not one.sheet_check for one in unchecked),
+        checked_on_sheet=sum(bool(one.sheet_check) for one in unchecked),
         from_paper=sum(bool(one.members.get("from_paper")) for one in facts.closed),
         not_judged=facts.count("verdict", Verdict.NOT_JUDGED.value),
         struck=facts.struck,
@@ -240,10 +242,10 @@ def _sum(counts: Iterable[Mapping[str, int]]) -> Counter[str]:
     return whole
 
 
-def _unchecked(given: Papers) -> int:
-    """Closed jobs that opened a pump and were checked by nobody else."""
+def _unchecked(given: Papers) -> list[PeriodEntry]:
+    """Closed jobs that opened a pump and were checked by nobody else, by own sign-in."""
     opens = {code for code, kind in given.kinds.items() if kind.takes_pump_out}
-    return sum(one.kind_code in opens and not given.facts.checked_by(one) for one in given.facts.closed)
+    return [one for one in given.facts.closed if one.kind_code in opens and not given.facts.checked_by(one)]
 
 
 def _months(period: VesselPeriod) -> tuple[tuple[str, str, str], ...]:

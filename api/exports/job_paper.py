@@ -10,6 +10,7 @@ from api.typesetting import PaperSize, typeset
 from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.record.job_file import JobFile
 from scheduler.domain.record.closed_job import Verdict
+from scheduler.domain.record.period import NOT_CHECKED
 from scheduler.domain.work.acts import GasChecked, Note, Noted, TagPlaced, TagRemoved, Tested
 from scheduler.domain.work.state import struck_numbers
 from scheduler.shiptime import NBSP, minutes_at
@@ -52,7 +53,7 @@ def job_data(found: JobFile, made: str) -> dict[str, Any]:
         "sign": SIGNS[one.verdict],
         "verdict": f"{verdict}{f', {off} from due' if off else ''}.",
         "facts": list(_facts(found, records)),
-        "found": one.text("findings"),
+        "found": papers.found_words(one.text("findings")),
         "note": f"All times are ship time, {offset_words(minutes_at(offset, one.at))}. By {one.text('done_by')} where no name stands.",
         "acts": [_act(found, step, struck, offset) for step in steps if not _elsewhere(step)],
         "tags": list(_tags(found, offset)),
@@ -111,7 +112,7 @@ def _facts(found: JobFile, records: list[int]) -> Iterator[tuple[str, str]]:
         if instant is not None:
             yield what, papers.day_at(instant, offset) + (f" {clock(instant, offset)}" if what == "Taken out" else "")
     yield "Done by", one.text("done_by") + (f", {one.text('company')}" if one.text("company") else "")
-    yield "Checked by", f"{found.checked_by}, by own sign-in" if found.checked_by else "not checked"
+    yield "Checked by", f"{found.checked_by}, by own sign-in" if found.checked_by else one.sheet_check or NOT_CHECKED
     if one.text("permit_no"):
         yield "Permit", one.text("permit_no")
     margin, lowest = one.figure("least_margin_swept_m3_per_h"), one.figure("lowest_vacuum_kpa")

@@ -119,13 +119,11 @@ def job_row(given: Papers, one: PeriodEntry, pictures: Mapping[str, str]) -> dic
         "off": papers.from_due_words(one.hours_from_due, _days(one)),
         "word": "breakdown repair" if one.verdict is Verdict.BREAKDOWN else one.verdict.value,
         "note": ", ".join(notes),
-        "found": "; ".join(
-            text.strip().rstrip(".") for text in (one.text("findings"), one.text("measures")) if text.strip()
-        ),
+        "found": papers.found_words(one.text("findings"), one.text("measures")),
         "test": "" if test == Test.NONE.value else test,
         "test_bad": test == Test.FAILED.value,
         "by": one.text("done_by"),
-        "checked": given.facts.checked_by(one) or (one.text("check") if one.members.get("from_paper") else ""),
+        "checked": given.facts.checked_by(one) or one.sheet_check,
         "photos": [pictures[each.text("sha256")] for each in photos if each.text("sha256") in pictures][:MOST_PHOTOS],
         "photo_count": len(photos),
     }

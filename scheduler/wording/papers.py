@@ -96,6 +96,7 @@ def missing_words(
     by_hand: int,
     without_hours: int,
     unchecked: int,
+    checked_on_sheet: int,
     from_paper: int,
     not_judged: int,
     struck: Sequence[int],
@@ -109,6 +110,11 @@ def missing_words(
         (by_hand, "has running hours read by hand", "have running hours read by hand"),
         (without_hours, "has no running hours at the close", "have no running hours at the close"),
         (unchecked, "was not checked by a second person", "were not checked by a second person"),
+        (
+            checked_on_sheet,
+            "was checked as its sheet on paper says, not by own sign-in",
+            "were checked as their sheets on paper say, not by own sign-in",
+        ),
         (from_paper, "was taken from paper later", "were taken from paper later"),
         (
             not_judged,
@@ -168,6 +174,16 @@ def check_words(record: int, what: str = "paper") -> str:
         f"computer, without a network. It reckons every record anew and must end at record {number(record)} with this stamp. "
         f"This {what} alone proves nothing; the stamp does."
     )
+
+
+def found_words(*texts: str) -> str:
+    """What was found and measured as one line: parts that end in a full stop lose it.
+
+    >>> found_words("No damage.; cloth: Around two knives.", "", "gap 0.3 mm")
+    'No damage; cloth: Around two knives; gap 0.3 mm'
+    """
+    parts = (part.strip().rstrip(".") for text in texts for part in text.split("; "))
+    return "; ".join(part for part in parts if part)
 
 
 def stamp_groups(stamp: str) -> list[str]:

@@ -11,9 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from seed_fleet.counters import SPIKE_COUNTS, Event, PostedBatch, deliveries, observe, observed_at
+from seed_fleet.course import course_of
 from seed_fleet.documents import vessel_document
 from seed_fleet.past_work import past_acts
 from seed_fleet.running import Run, truth
+from seed_fleet.sheets import SHEETS
 from seed_fleet.ships import SHIPS, ShipPlan
 
 ships = st.sampled_from(SHIPS)
@@ -146,3 +148,12 @@ def test_a_worked_past_is_in_order_and_ends_as_the_other(ship: ShipPlan, seed: i
         kind, _, rest = act.path.split("/")[4].partition(":")
         if act.path.endswith(":1/close") and kind != "breakdown":
             assert done[kind, rest.partition(":")[0]] < datetime.fromisoformat(act.body["done_at"])
+
+
+def test_the_job_recorded_act_by_act_ticks_every_step_of_its_sheet_in_their_order() -> None:
+    """In the order of time, so that its paper finds nothing that was never recorded."""
+    done_at = datetime(2026, 11, 25, 12, tzinfo=UTC)
+    acts = course_of(done_at - timedelta(hours=3), done_at, 599)
+    assert [at for at, _ in acts] == sorted(at for at, _ in acts)
+    ticked = [step["name"] for _, step in acts if step.get("about") == "step"]
+    assert ticked == [one["text"] for one in SHEETS["knife_inspection"]["steps"] if not one["act"]]

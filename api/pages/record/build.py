@@ -24,7 +24,7 @@ from scheduler.wording.due import state_alone
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
 from scheduler.wording.hours import counter_due_words, figure_words, since_words
 from scheduler.wording.names import pump_words
-from scheduler.wording.papers import day_on
+from scheduler.wording.papers import day_on, found_words
 from scheduler.wording.record import record_excerpt, record_person
 
 _LATE = (Verdict.WITHIN_LIMIT, Verdict.LATE, Verdict.POSTPONED)
@@ -178,7 +178,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         figure="" if running is None else f"{number(int(running) // _HOUR)} h",
         verdict=verdict,
         late=members["verdict"] in _LATE or members["verdict"] == Verdict.BREAKDOWN,
-        found="; ".join(str(one) for one in (members.get("findings"), members.get("measures")) if one) or "–",
+        found=found_words(*(str(members.get(name) or "") for name in ("findings", "measures"))) or "–",
         test=code_words(str(members.get("test") or "–")),
         by=f"{members.get('done_by')}{checked}",
     )

@@ -49,6 +49,7 @@ from scheduler.domain.record.closed_job import (
     Verdict,
     due_point_of,
 )
+from scheduler.domain.record.period import NOT_CHECKED
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import ASKED
@@ -282,7 +283,7 @@ def _check_words(closing: Close) -> str:
     """How the check of the work stands at the close: "not checked" until the person asked signs."""
     if closing.from_paper and closing.checked_by:
         return f"as on sheet: {closing.checked_by.strip()}"
-    return f"not checked, asked of {closing.checked_by.strip()}" if closing.checked_by else "not checked"
+    return f"{NOT_CHECKED}, asked of {closing.checked_by.strip()}" if closing.checked_by else NOT_CHECKED
 
 
 def _after(test: Test, out: bool) -> str | None:

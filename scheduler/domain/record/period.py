@@ -20,6 +20,8 @@ STOPS = ("breakdown opened", "runs after all", "pump down", "pump back")
 REVIEW = "monthly review signed"
 CLOSE_STRUCK = "close struck"
 JOB_CHECKED = "job checked"
+NOT_CHECKED = "not checked"
+"""In the record of a close that nobody was asked to check."""
 _HOUR = 3600
 
 
@@ -57,6 +59,12 @@ class PeriodEntry:
     def kind_code(self) -> str:
         """Code of a closed job's kind."""
         return self.text("job_no").partition(":")[0]
+
+    @property
+    def sheet_check(self) -> str:
+        """Of a job taken from paper: its check as recorded from the sheet; empty where the sheet shows none."""
+        check = self.text("check") if self.members.get("from_paper") else ""
+        return "" if check == NOT_CHECKED else check
 
     @property
     def hours_from_due(self) -> float | None:

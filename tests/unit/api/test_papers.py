@@ -6,7 +6,8 @@ import re
 import shutil
 import subprocess
 from collections import Counter
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import openpyxl
@@ -15,10 +16,16 @@ from PIL import Image
 
 from api.exports import jsonl, pdf, xlsx
 from api.exports.first_page import first_page
+from api.exports.job_paper import job_pdf
 from api.exports.paper import history_data
 from api.exports.pump_pages import TimeAxis
 from api.typesetting import typeset
+from scheduler.actions.plant_state.work import StoredStep
+from scheduler.actions.record.job_file import JobFile
+from scheduler.domain.record.period import NOT_CHECKED
+from scheduler.domain.work.acts import Note, Noted, TagPlaced, TagRemoved
 from scheduler.errors import Refused
+from scheduler.shiptime import ShipOffset
 from scheduler.wording.papers import PARTS
 from tests.papers_story import header_counts, story
 
@@ -89,6 +96,27 @@ def test_what_is_missing_is_said_in_sentences() -> None:
     assert quiet.complete == "No record was made in the period."
 
 
+def test_a_job_from_paper_is_counted_by_what_its_sheet_says_of_the_check() -> None:
+    """One that the sheet shows as checked is counted by itself; one that it does not is not checked, as any other."""
+    papers, _ = story()
+    opened = [one for one in papers.facts.closed if one.text("pump_serial") and not papers.facts.checked_by(one)]
+    said = {opened[0].number: "as on sheet: Demo chief", opened[1].number: NOT_CHECKED}
+    closed = tuple(
+        replace(one, members={**one.members, "from_paper": True, "check": said[one.number]})
+        if one.number in said
+        else one
+        for one in papers.facts.closed
+    )
+    was = next(line for line in first_page(papers).missing if "not checked by" in line)
+    lines = first_page(replace(papers, facts=replace(papers.facts, closed=closed))).missing
+    now = next(line for line in lines if "not checked by" in line)
+    assert int(now.partition("\xa0")[0].split()[0]) == int(was.partition("\xa0")[0].split()[0]) - 1
+    (alone,) = [line for line in lines if "sheet" in line]
+    assert alone.startswith("1 of ")
+    assert "not by own sign-in" in alone
+    assert any(line.startswith("2 of ") and "taken from paper" in line for line in lines)
+
+
 @pytest.mark.long
 @POPPLER
 def test_the_paper_is_tagged_titled_and_its_pages_are_counted(two_years: Path) -> None:
@@ -119,6 +147,35 @@ def test_no_word_lies_on_another(two_years: Path) -> None:
     pages = _boxes(two_years)
     assert not [over for page in pages for over in _overlaps(page)]
     assert not [box for page in pages for box in page if box[0] < 0 or box[2] > 595.4 or box[1] < 0 or box[3] > 842]
+
+
+@POPPLER
+@pytest.mark.parametrize(("lock", "tag"), [("L1", "T-599-1"), ("LOCK-0012", "WWWWWWWWWWWWWWWW"), ("", "")])
+def test_on_a_jobs_paper_numbers_of_locks_and_tags_keep_off_the_times(lock: str, tag: str, tmp_path: Path) -> None:
+    """Nor does a long name of who hung them lie on the next column."""
+    one = next(one for one in story(years=0.3)[0].facts.closed if one.text("pump_serial"))
+    by, at = "Wilhelmina Demo-Featherstone-Okonkwoberg", one.at - timedelta(hours=2)
+    told = (
+        TagPlaced(at=at, by=by, point="control and heater supply", lock_no=lock, tag_no=tag),
+        TagRemoved(at=at + timedelta(hours=1), by=by, point="control and heater supply"),
+        Noted(at=at, by=by, about=Note.MEASURE, name="knife gap, widest", value=0.28, unit="mm", low=0.1, high=0.5),
+    )
+    steps = tuple(StoredStep(n, step, (), by, step.at, n) for n, step in enumerate(told, 1))
+    found = JobFile(
+        vessel_name="Demo Avocet",
+        offset=ShipOffset(-180),
+        key=one.text("job_no"),
+        closed=one,
+        checked_by="",
+        steps=steps,
+        photos=(),
+        pictures={},
+    )
+    path = _written(job_pdf(found, "Made by a test"), tmp_path)
+    pages = _boxes(path)
+    assert not [over for page in pages for over in _overlaps(page)]
+    assert not [box for page in pages for box in page if box[0] < 0 or box[2] > 595.4 or box[1] < 0 or box[3] > 842]
+    assert tag in "".join(_said("pdftotext", "-layout", str(path), "-").split()) or len(tag) > 8
 
 
 @POPPLER
