@@ -171,6 +171,18 @@ def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
     return {row.pump_id: row.swept_litres_per_h for row in session.exec(query) if row.swept_litres_per_h is not None}
 
 
+def swept_between(session: Session, vessel_id: str, pump_id: str, from_at: datetime, to_at: datetime) -> int | None:
+    """Swept litres an hour as a pump's newest passed test of that time measured it; none: none did."""
+    query = select(PumpTestRow.swept_litres_per_h).where(
+        PumpTestRow.vessel_id == vessel_id,
+        PumpTestRow.pump_id == pump_id,
+        PumpTestRow.at >= from_at,
+        PumpTestRow.at <= to_at,
+        col(PumpTestRow.swept_litres_per_h).is_not(None),
+    )
+    return session.exec(query.order_by(col(PumpTestRow.at).desc()).limit(1)).first()
+
+
 def open_outage_row(session: Session, vessel_id: str, pump_id: str) -> bool:
     """Whether that pump is out without end."""
     out = select(OutageRow.id).where(

@@ -75,6 +75,15 @@ def newest_moved_row(
     return list(session.exec(query.order_by(col(MovedRow.number).desc()).limit(limit)))
 
 
+def moved_rows_by(
+    session: Session, vessel_id: str, plant_id: str, *, since_at: datetime, cause: str, limit: int
+) -> list[MovedRow]:
+    """A plant's first moved dates of a cause since an instant, in order."""
+    query = select(MovedRow).where(MovedRow.vessel_id == vessel_id, MovedRow.plant_id == plant_id)
+    query = query.where(MovedRow.at >= since_at, MovedRow.cause == cause)
+    return list(session.exec(query.order_by(col(MovedRow.number)).limit(limit)))
+
+
 def last_moved_number(session: Session, vessel_id: str) -> int:
     """Number of the vessel's newest moved date; 0 when none has moved yet."""
     return session.exec(select(func.max(MovedRow.number)).where(MovedRow.vessel_id == vessel_id)).one() or 0

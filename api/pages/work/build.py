@@ -10,7 +10,7 @@ from api.pages.shared.frame import frame_of, may
 from api.pages.shared.job_line import job_line
 from api.pages.voyage.page import voyage_day
 from api.pages.work.box import measure_fields
-from api.pages.work.closed import closed_facts
+from api.pages.work.closed import after_view, closed_facts
 from api.pages.work.course import CourseAsked, CourseView, course_view
 from api.pages.work.forms import BY_KIND, FORMS, FORMS_IN_USE, RefusedStep, StepForm, form_said
 from api.pages.work.sheet_view import StepLine
@@ -33,6 +33,7 @@ from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import checking
 from scheduler.actions.work.acts import procedure_for
+from scheduler.actions.work.after_close import AfterClose
 from scheduler.domain.base.enums import JobState, Role, Test, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
@@ -315,11 +316,12 @@ def closed_view(
     stamp: str,
     kept: Sequence[StoredStep],
     back: JobFormBack,
+    after: AfterClose,
 ) -> JobView:
     """A closed job's view: what its record says, and nothing reckoned anew.
 
     Args:
-        closed: the job as the answers give it. record: the members of the record of its close.
+        closed: the job as the answers give it. record: the members of the record of its close. after: what it changed.
     """
     seconds = closed.get("running_seconds")
     number, renewed_by = closed.get("record"), str(closed.get("renewed_by") or "")
@@ -365,6 +367,7 @@ def closed_view(
             flags=tuple(map(str, flags)) if isinstance(flags, list) else (),
             company=str(closed.get("company") or ""),
             answers_for=did[1],
+            after=after_view(after, now, {} if renewed_by else record),
             undo_action=f"{here}/close/strike" if undo_until else "",
             undo_until=undo_until,
             renewed_by=job_words(now.plant, now.at, renewed_by) if renewed_by else "",

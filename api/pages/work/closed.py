@@ -1,10 +1,15 @@
 """What the record of a close holds, as facts for the page of a closed job."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
+from api.pages.due.page import by_words
 from api.pages.shared.codes import code_words
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.work.after_close import AfterClose, TurnBefore
 from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.shiptime import run_text
 from scheduler.wording.figures import (
     M3H,
@@ -13,6 +18,15 @@ from scheduler.wording.figures import (
     margin_number,
     moment,
     short_date,
+)
+from scheduler.wording.hours import counter_line
+from scheduler.wording.names import job_words
+
+_FOUND = (
+    (marked("Found"), "findings"),
+    (marked("Measures"), "measures"),
+    (marked("Tests"), "tests"),
+    (marked("Parts used"), "parts_used"),
 )
 
 
@@ -52,6 +66,64 @@ def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
     for what, member in ((_("Measures"), "measures"), (_("Tests"), "tests"), (_("Parts used"), "parts_used")):
         if record.get(member):
             yield what, str(record[member]), ""
+
+
+@dataclass(frozen=True, slots=True)
+class AfterView:
+    """changed: what a close changed, a sentence each. last_time: (what, figure, small print) of the turn before, empty where none is
+    known; last_href: its page, empty where it has none."""
+
+    changed: tuple[str, ...] = ()
+    last_time: tuple[tuple[str, str, str], ...] = ()
+    last_href: str = ""
+
+
+def after_view(after: AfterClose, now: PlantState, record: Mapping[str, object]) -> AfterView:
+    """What stands around a closed job, in words. record: members of the record of its close, empty where it is another job's."""
+    before = after.before
+    return AfterView(
+        changed=tuple(_changed(after, now, record)),
+        last_time=_last_time(before, now.offset_minutes) if before else (),
+        last_href=f"/vessels/{now.vessel.id}/jobs/{before.job_id.key}" if before and before.record else "",
+    )
+
+
+def _last_time(before: TurnBefore, offset_minutes: int) -> tuple[tuple[str, str, str], ...]:
+    record = before.record
+    facts = [(_("Done"), moment(before.done_at, offset_minutes), str(record.get("done_by") or ""))]
+    if record.get("running_seconds") is not None:
+        facts.append((_("Running hours at close"), run_text(int(str(record["running_seconds"]))), ""))
+    if record.get("verdict"):
+        facts.append((_("Verdict"), code_words(str(record["verdict"])), _from_due(record)))
+    facts += [(_(what), str(record[name]), "") for what, name in _FOUND if record.get(name)]
+    return tuple(facts)
+
+
+def _changed(after: AfterClose, now: PlantState, record: Mapping[str, object]) -> Iterator[str]:
+    offset, plant = now.offset_minutes, now.plant
+    due = after.next_job
+    if due is not None:
+        yield _("Next due {day}.", day=short_date(due.due_at, offset, now.at))
+        counter = counter_line(now.counter_figure(due.position), due)
+        if counter:
+            yield f"{counter[:1].upper()}{counter[1:]}."
+    if after.done_again_at is not None:
+        yield _("Done again {moment}.", moment=moment(after.done_again_at, offset, now.at))
+    if after.also_done:
+        yield _("Done with it: {jobs}.", jobs=listed([job_words(plant, now.at, key) for key in after.also_done]))
+    for one in after.moved:  # of open turns, as the list of moved dates has them
+        yield _(
+            "{job}: published date moved from {was} to {to}, {by}.",
+            job=job_words(plant, now.at, one.job),
+            was=short_date(one.from_due_at, offset, now.at),
+            to=short_date(one.to_due_at, offset, now.at),
+            by=by_words(one, offset),
+        )
+    if record.get("parts_used"):
+        yield _("Parts used: {parts}.", parts=str(record["parts_used"]))
+    if after.swept_litres_per_h is not None:
+        swept = f"{margin_number(after.swept_litres_per_h / 1000)} {M3H}"
+        yield _("Capacity measured: {swept}, swept.", swept=swept)
 
 
 def _from_due(record: Mapping[str, object]) -> str:

@@ -26,7 +26,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import acts, checking, closing_checks, jobs, parts, photos, steps
+from scheduler.actions.work import acts, after_close, checking, closing_checks, jobs, parts, photos, steps
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.course import state_of_round
@@ -91,7 +91,8 @@ def job_answer(
             raise NotFound(_("There is no job {key} here now. The plant page shows those that are open.", key=key))
         number = closed.get("record")
         record, stamp = history.record_export(context, vessel_id, number) if isinstance(number, int) else ({}, "")
-        view = closed_view(now, who, here, done, closed, record, stamp, kept, back)
+        after = after_close.after_close(context, now, job_id, record)
+        view = closed_view(now, who, here, done, closed, record, stamp, kept, back, after)
     view = replace(
         view,
         photos=tuple(photos.photos_of(context, place, job_id)),

@@ -9,6 +9,7 @@ from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine
 from api.pages.work.box_view import BoxField
+from api.pages.work.closed import AfterView
 from api.pages.work.course import CourseView
 from api.pages.work.forms import RefusedStep, StepForm
 from api.pages.work.sheet_view import SheetView, StepLine
@@ -51,6 +52,7 @@ class Closed:
     company: str = ""
     answers_for: str = ""
     renewed_by: str = ""
+    after: AfterView = field(default_factory=AfterView)
     undo_action: str = ""
     """Where who closed it takes the close back; empty: not any more."""
     undo_until: datetime | None = None

@@ -3,7 +3,7 @@
 Keeping follows the commit of what changed, at the next tick or after a hand action, never batch by batch.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -16,6 +16,7 @@ from scheduler.storage.due import (
     PublishedRow,
     last_moved_number,
     moved_rows,
+    moved_rows_by,
     newest_moved_row,
     published_rows,
 )
@@ -86,6 +87,21 @@ def newest_moved_date(
     with context.db.read() as session:
         rows = newest_moved_row(session, vessel_id, plant_id, since_at=since_at, limit=limit)
         return [_moved(row) for row in rows]
+
+
+def first_moved_by_work(
+    session: Session, vessel_id: str, plant_id: str, done: Collection[str], *, since_at: datetime
+) -> list[MovedDate]:
+    """Dates of open turns that moved when the turns before them were done, as written first since an instant.
+
+    Args:
+        done: keys of the turns.
+    """
+    chains = {key.rpartition(":")[0] for key in done}
+    cause = Cause.WORK_DONE.value
+    rows = moved_rows_by(session, vessel_id, plant_id, since_at=since_at, cause=cause, limit=MOST_MOVED)
+    found = [_moved(row) for row in rows if row.open and row.job_key.rpartition(":")[0] in chains]
+    return [one for one in found if one.at == found[0].at]
 
 
 def _moved_row(
