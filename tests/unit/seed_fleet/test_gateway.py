@@ -142,7 +142,7 @@ def test_a_refusal_stops_at_once_with_the_servers_words(
     """A refused post, document or event is not tried again; the message carries status and detail."""
     server.always = status
     gateway.take(READINGS)
-    event = Event("vp3", "key-1", {"kind": "replacement"})
+    event = Event(NOW, "vp3", "key-1", {"kind": "replacement"})
     attempts: list[Callable[[], object]] = [
         gateway.send,
         lambda: send_vessel(gateway.door, "k", {"id": "demo-plover"}),
@@ -160,7 +160,7 @@ def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwel
     server.spoil = ["412"]
     assert send_vessel(gateway.door, "office", {"id": "demo-plover"}) is False
     server.spoil = ["503"]
-    post_event(gateway.door, "engineer", Event("vp3", "key-1", {"kind": "replacement"}))
+    post_event(gateway.door, "engineer", Event(NOW, "vp3", "key-1", {"kind": "replacement"}))
     assert [h.get("if-none-match") for h in server.headers] == ["*", "*", None, None]
     assert [h.get("idempotency-key") for h in server.headers] == [None, None, "key-1", "key-1"]
 
