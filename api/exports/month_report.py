@@ -9,7 +9,8 @@ from api.exports.frame import ExportFrame, export_summary
 from api.exports.paper import seen, stamp_data
 from api.exports.pump_pages import job_row
 from api.typesetting import PaperSize, typeset
-from scheduler.actions.record.month import MonthFacts, NextDue
+from scheduler.actions.record.due_next import NextDue
+from scheduler.actions.record.month import MonthFacts
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.record.period import month_hours
@@ -65,9 +66,9 @@ def month_data(found: MonthFacts, made_by: str) -> dict[str, Any]:
         "jobs": done[:MOST_ROWS],
         "jobs_more": _more(len(done)),
         "rest": _rest(given, others, found),
-        "next": [_next(given, one) for one in found.next_due[:MOST_ROWS]],
+        "next": [_next(given, one, over=found.next_over) for one in found.next_due[:MOST_ROWS]],
         "next_more": _more(len(found.next_due)),
-        "next_over": bool(found.next_due) and all(one.state is None for one in found.next_due),
+        "next_over": found.next_over,
         "postponed": list(_postponed(given, found)),
         "hours": hours,
         "hours_said": sentences,
@@ -161,16 +162,16 @@ def _pump(given: Papers, ident: str) -> str:
     return "Pump"
 
 
-def _next(given: Papers, one: NextDue) -> dict[str, Any]:
+def _next(given: Papers, one: NextDue, *, over: bool) -> dict[str, Any]:
     due = f"due {given.ship_day(one.due_at)}"
     limit = f", limit {given.ship_day(one.limit_at)}" if one.limit_at is not None else ""
     if one.state is JobState.NOT_KNOWN:
         due, limit = "last time not known", ""
-    planned = "not planned"
-    if one.slot_from_at is not None:
+    planned = "not done" if over else "not planned"
+    if one.slot_from_at is not None and not over:
         planned = f"{given.ship_day(one.slot_from_at)} {clock(one.slot_from_at, given.period.offset)}"
     elif one.state is None:
-        planned = one.verdict
+        planned = one.verdict if one.done_at is None else f"{one.verdict}, {given.ship_day(one.done_at)}"
     return {
         "pump": one.position,
         "job": one.kind,

@@ -215,9 +215,11 @@ def next_postponement_number(session: Session, vessel_id: str) -> int:
     return (session.exec(query).one() or 0) + 1
 
 
-def granted_postponements(session: Session, vessel_id: str) -> dict[str, datetime]:
+def granted_postponements(
+    session: Session, vessel_id: str, *, before_at: datetime | None = None
+) -> dict[str, datetime]:
     """New limit of each job with a granted postponement; the newest counts. One that was decided before the job's
-    first date was set puts off nothing: the limit it was about is gone."""
+    first date was set puts off nothing: the limit it was about is gone. before_at: those decided before it alone."""
     first = {f"{row.kind}:{row.subject_id}:1": row.set_at for row in first_date_rows(session, vessel_id)}
     query = select(PostponementRow).where(
         PostponementRow.vessel_id == vessel_id, col(PostponementRow.granted).is_(True)
@@ -225,7 +227,8 @@ def granted_postponements(session: Session, vessel_id: str) -> dict[str, datetim
     return {
         row.job_key: row.to_at
         for row in session.exec(query.order_by(col(PostponementRow.number)))
-        if row.job_key not in first or (row.decided_at is not None and row.decided_at >= first[row.job_key])
+        if (before_at is None or (row.decided_at is not None and row.decided_at < before_at))
+        and (row.job_key not in first or (row.decided_at is not None and row.decided_at >= first[row.job_key]))
     }
 
 

@@ -1,7 +1,7 @@
 """All that is stored of a plant and that its state rests on, read in one go."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from scheduler.domain.hours.running import DAY_S, Point, TotalsAround
@@ -109,4 +109,14 @@ def read_plant(session: Session, vessel_id: str, plant_id: str, at: datetime, ev
         taken=plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN),
         proposed=plan_row(session, vessel_id, plant_id, PlanStatus.PROPOSED),
         moves=move_rows(session, vessel_id, plant_id, not_undone=True),
+    )
+
+
+def rows_then(session: Session, vessel_id: str, rows: PlantRows, at: datetime) -> PlantRows:
+    """The same without what was done, granted or set since an instant that they were read for."""
+    return replace(
+        rows,
+        done=latest_done_rows(session, vessel_id, before_at=at),
+        postponed=granted_postponements(session, vessel_id, before_at=at),
+        first_dates=[row for row in rows.first_dates if row.set_at < at],
     )

@@ -206,11 +206,11 @@ def next_nonconformity_number(session: Session, vessel_id: str) -> int:
     return (session.exec(query).one() or 0) + 1
 
 
-def latest_done_rows(session: Session, vessel_id: str) -> list[DoneRow]:
-    """The newest done turn of each kind and subject of a vessel."""
+def latest_done_rows(session: Session, vessel_id: str, *, before_at: datetime | None = None) -> list[DoneRow]:
+    """The newest done turn of each kind and subject of a vessel; of those done before an instant, where one is given."""
     newest = (
         select(DoneRow.kind, DoneRow.subject_id, func.max(DoneRow.sequence).label("sequence"))
-        .where(DoneRow.vessel_id == vessel_id)
+        .where(DoneRow.vessel_id == vessel_id, *([] if before_at is None else [col(DoneRow.at) < before_at]))
         .group_by(col(DoneRow.kind), col(DoneRow.subject_id))
         .subquery()
     )

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions.record.month import last_month, month_bounds, months_on
+from api.exports.month_report import month_data
+from scheduler.actions.record.due_next import NextDue
+from scheduler.actions.record.month import last_month, month_bounds, month_facts, months_on
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Refused
 from scheduler.shiptime import ShipOffset
@@ -142,3 +144,36 @@ def test_months_follow_each_other_over_the_year() -> None:
     assert last_month(begin - timedelta(seconds=1), ShipOffset(120)) == "2026-10"
     with pytest.raises(Refused):
         month_bounds("1979-12", ShipOffset(0))
+
+
+def test_what_was_going_to_fall_due_by_hours_stands_there_although_it_was_done_since(fresh: Stage) -> None:
+    """As of the month's end, by the likely date of its hours, with what came of it; once the next month is over, what was not done
+    says so; a job done before the month's end is not among them."""
+    seal, alarm = "seal_inspection:plover-pump-c-seal:1", "alarm_test:plover-plant:1"
+    fresh.clock.at = AT + timedelta(days=10)
+    assert fresh.close("knife_inspection:plover-pump-a-knives:1").is_success
+    before = {(one.position, one.kind): one for one in _next_due(fresh)}
+    assert before["VP3", "Seal inspection"].state is not None
+    assert ("VP1", "Knife inspection") not in before
+    fresh.clock.at = AT + timedelta(days=20)
+    for job in (seal, alarm):
+        assert fresh.close(job).is_success
+    after = {(one.position, one.kind): one for one in _next_due(fresh)}
+    assert after.keys() == before.keys()
+    for name in (("VP3", "Seal inspection"), ("Vacuum plant", "Alarm test")):
+        assert after[name].due_at == before[name].due_at
+        assert after[name].state is None
+        assert after[name].done_at == fresh.clock.at - timedelta(hours=1)
+    assert after["VP2", "Knife inspection"].state is not None
+    fresh.clock.at = AT + timedelta(days=60)
+    found = month_facts(fresh.context, "demo-plover", "2026-10")
+    assert found.next_over
+    rows = {(row["pump"], row["job"]): row for row in month_data(found, "a test")["next"]}
+    assert rows["VP2", "Knife inspection"]["planned"] == "not done"
+    assert rows["VP3", "Seal inspection"]["due"].startswith("due 17\xa0Nov\xa02026")
+    assert rows["VP3", "Seal inspection"]["planned"].endswith("9\xa0Nov\xa02026")
+    assert ("VP2", "Pull-down test") not in rows
+
+
+def _next_due(stage: Stage) -> tuple[NextDue, ...]:
+    return month_facts(stage.context, "demo-plover", "2026-10").next_due

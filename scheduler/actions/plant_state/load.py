@@ -1,7 +1,7 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 
 from scheduler.actions.base.context import Context, instant, seconds
@@ -33,7 +33,7 @@ from scheduler.domain.capacity.minimum import Concession, Outage, Swept, capacit
 from scheduler.domain.due.docking import Dock
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import Done, JobId
-from scheduler.domain.due.publishing import Basis, Posted, as_published
+from scheduler.domain.due.publishing import Basis, Posted, Published, as_published
 from scheduler.domain.due.reckoning import DueFacts, reckon_due
 from scheduler.domain.due.subjects import Key
 from scheduler.domain.hours.counter_figure import CounterFigure, CounterState, counter_state
@@ -47,7 +47,7 @@ from scheduler.shiptime import ShipOffset, instant_of
 from scheduler.storage.database import Session, read_once
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.hours.ledger import totals_by_id
-from scheduler.storage.plant_state import PlantRows, read_plant
+from scheduler.storage.plant_state import PlantRows, read_plant, rows_then
 
 EVENTS_READ = ("primary", "rescale", "undo", *ANSWERS)
 """Kinds of counter event that a plant's state rests on besides its ledger."""
@@ -161,7 +161,28 @@ def load_plant(
 def _loaded(session: Session, context: Context, vessel_id: str, plant_id: str, horizon_days: int | None) -> PlantState:
     """Read, turned into values, reckoned."""
     at = context.now()
-    rows = read_plant(session, vessel_id, plant_id, at, EVENTS_READ)
+    rows, days = read_plant(session, vessel_id, plant_id, at, EVENTS_READ), context.settings.horizon_days
+    return _reckoned(session, rows, at, vessel_id, plant_id, horizon_days or days, days)
+
+
+def plant_state_then(context: Context, vessel_id: str, plant_id: str, at: datetime) -> PlantState:
+    """How the plant stood at an instant gone by: by the hours up to then, jobs done before it, dates and limits that were set before
+    it. Document, operating calendar, counters' questions and plans are those of now.
+
+    Raises:
+        NotFound: no such vessel or plant.
+    """
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        rows = rows_then(session, vessel_id, read_plant(session, vessel_id, plant_id, at, EVENTS_READ), at)
+        published = {key: row for key, row in rows.published.items() if Published.read(row.text).since_at < at}
+        rows, days = replace(rows, published=published), context.settings.horizon_days
+        return _reckoned(session, rows, at, vessel_id, plant_id, days, days)
+
+
+def _reckoned(
+    session: Session, rows: PlantRows, at: datetime, vessel_id: str, plant_id: str, horizon_days: int, planned_days: int
+) -> PlantState:
     vessel, version = document_in(rows.vessel, vessel_id)
     plant, clock = plant_of(vessel, plant_id), clock_in(rows.clock, at)
     book, daybook = voyage_days_in(rows.voyage, rows.stretches)
@@ -208,8 +229,8 @@ def _loaded(session: Session, context: Context, vessel_id: str, plant_id: str, h
                 events=rows.event_counts[0],
                 replacements=rows.event_counts[1],
             ),
-            horizon_days=horizon_days or context.settings.horizon_days,
-            planned_days=context.settings.horizon_days,
+            horizon_days=horizon_days,
+            planned_days=planned_days,
         )
     )
     return PlantState(

@@ -7,16 +7,13 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import margins_now
-from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.record.due_next import NextDue, due_next
 from scheduler.actions.record.history import ChosenRecords, ExportExtras, export_extras, records_of
 from scheduler.actions.record.open_then import open_then
 from scheduler.actions.record.period import VesselPeriod, period_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.actions.work.carried import carried
-from scheduler.domain.base.enums import JobState
-from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice
 from scheduler.domain.record.period import PeriodEntry, PeriodFacts, entry_of, period_facts
 from scheduler.errors import Refused
@@ -30,26 +27,12 @@ _FIRST_YEAR = 1980
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NextDue:
-    """A job that falls due in the month after, or is past due. slot_from_at: as planned, none: no slot. margin: the least in that
-    slot, swept m3/h. verdict: how it came out, where that month is over."""
-
-    position: str
-    kind: str
-    due_at: datetime
-    limit_at: datetime | None
-    state: JobState | None
-    slot_from_at: datetime | None = None
-    margin: float | None = None
-    verdict: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class MonthFacts:
     """A month of a vessel. chosen and facts: of the records made in it. period: that month and those before that say what is usual.
 
     signed: the review of it, none where nobody signed. tests: by pump id, its newest test up to the end of the month. carried: what is
-    open now, as a handover carries it; of a month that is over what was open at its end. over: the month is over.
+    open now, as a handover carries it; of a month that is over what was open at its end. over: the month is over; next_over: so is
+    the one after.
     """
 
     month: str
@@ -61,6 +44,7 @@ class MonthFacts:
     extras: ExportExtras
     period: VesselPeriod
     next_due: tuple[NextDue, ...]
+    next_over: bool
     signed: Mapping[str, object] | None
     tests: Mapping[str, PeriodEntry]
     carried: Mapping[str, Any]
@@ -103,9 +87,8 @@ def month_facts(context: Context, vessel_id: str, month: str) -> MonthFacts:
         facts=period_facts(chosen),
         extras=extras,
         period=period,
-        next_due=tuple(
-            _came_due(late, end_at, after_at) if now_at >= after_at else _falls_due(context, chosen.vessel_id, after_at)
-        ),
+        next_due=tuple(due_next(context, chosen.vessel_id, end_at, after_at, list(map(entry_of, late)))),
+        next_over=now_at >= after_at,
         signed=next((one for one in period.reviews if one["month"] == month), None),
         tests=found,
         carried=then,
@@ -135,48 +118,3 @@ def months_on(month: str, count: int) -> str:
     year, number = map(int, month.split("-"))
     number += count - 1
     return f"{year + number // 12}-{number % 12 + 1:02d}"
-
-
-def _falls_due(context: Context, vessel_id: str, until: datetime) -> list[NextDue]:
-    """What is due before an instant or past due already, first turns alone, soonest first."""
-    with context.db.read() as session:
-        vessel, _ = document_of(session, vessel_id)
-    found = []
-    for plant in vessel.plants:
-        now = plant_state(context, vessel_id, plant.id)
-        margins, stored = margins_now(now, context), now.taken or now.proposed
-        times = stored.times() if stored else {}
-        for job in (now.as_shown(one) for one in now.jobs if one.first and one.renewed_by is None):
-            slot = times.get(job.job_id.key)
-            if job.due_at < until:
-                found.append(
-                    NextDue(
-                        position=now.position_name(job.position),
-                        kind=job.kind_name,
-                        due_at=job.due_at,
-                        limit_at=job.limit_at,
-                        state=job.state,
-                        slot_from_at=slot[0] if slot else None,
-                        margin=margins.get(job.job_id.key),
-                    )
-                )
-    return sorted(found, key=lambda one: (one.due_at, one.position, one.kind))
-
-
-def _came_due(records: list[Record], first: datetime, last: datetime) -> list[NextDue]:
-    """What fell due in a month that is over, and how it came out."""
-    found = []
-    for entry in map(entry_of, records):
-        due_at = entry.instant("due_at")
-        if due_at is not None and first <= due_at < last:
-            found.append(
-                NextDue(
-                    position=entry.text("position"),
-                    kind=entry.text("job_kind"),
-                    due_at=due_at,
-                    limit_at=entry.instant("limit_at"),
-                    state=None,
-                    verdict=entry.verdict.value,
-                )
-            )
-    return sorted(found, key=lambda one: (one.due_at, one.position, one.kind))
