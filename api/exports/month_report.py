@@ -14,6 +14,8 @@ from scheduler.actions.record.month import MonthFacts
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.record.period import month_hours
+from scheduler.language import gettext as _
+from scheduler.language import ngettext
 from scheduler.shiptime import NBSP
 from scheduler.version import VERSION
 from scheduler.wording import papers
@@ -47,8 +49,8 @@ def month_data(found: MonthFacts, made_by: str) -> dict[str, Any]:
     summary = export_summary(found.chosen)
     given = Papers(frame=frame, found=summary, facts=found.facts, extras=found.extras, period=found.period)
     year, month = found.month.split("-")
-    name = f"{MONTHS[int(month) - 1]} {year}"
-    following = MONTHS[int(month) % 12]
+    name = f"{_(MONTHS[int(month) - 1])} {year}"
+    following = _(MONTHS[int(month) % 12])
     opens = {code for code, kind in given.kinds.items() if kind.takes_pump_out}
     done = [job_row(given, one, {}) for one in found.facts.closed if one.kind_code in opens]
     others = [one for one in found.facts.closed if one.kind_code not in opens]
@@ -89,22 +91,28 @@ def month_data(found: MonthFacts, made_by: str) -> dict[str, Any]:
 
 
 def _signed(given: Papers, at: datetime, record: str) -> str:
-    return f"{given.ship_day(at)} {clock(at, given.period.offset)}, by own sign-in; record {number(int(record))}"
+    return _(
+        "{day} {time}, by own sign-in; record {number}",
+        day=given.ship_day(at),
+        time=clock(at, given.period.offset),
+        number=number(int(record)),
+    )
 
 
 def _answer(given: Papers, found: MonthFacts, done: int) -> str:
     counts = {part: sum(one.verdict.value == part for one in found.facts.closed) for part in papers.PARTS}
     closed = sum(counts.values())
-    opened = f", {done} of them on an opened pump" if done < closed else ""
-    parts = [f"{number(counts[part])}{NBSP}{part}" for part in papers.PARTS if counts[part]]
-    said = [
-        f"{papers.counted(closed, 'job', 'jobs')} done{opened}: {', '.join(parts)}." if closed else "No job was done."
-    ]
+    jobs = ngettext("{count}\u00a0job done", "{count}\u00a0jobs done", closed, count=number(closed))
+    if done < closed:
+        jobs = _("{jobs}, {opened} of them on an opened pump", jobs=jobs, opened=done)
+    parts = [f"{number(counts[part])}{NBSP}{_(part)}" for part in papers.PARTS if counts[part]]
+    said = [f"{jobs}: {', '.join(parts)}." if closed else _("No job was done.")]
     missed = [f"{one.position} {inner(one.kind)}" for one in given.missed]
     if missed:
-        shown = listed(missed[:4]) if len(missed) <= 4 else f"{', '.join(missed[:4])} and {len(missed) - 4} more"
-        said.append(f"Fell due and not done: {shown}.")
-    said.append("Nothing was postponed." if not list(_postponed(given, found)) else "")
+        first = ", ".join(missed[:4])
+        shown = listed(missed) if len(missed) <= 4 else _("{jobs} and {more} more", jobs=first, more=len(missed) - 4)
+        said.append(_("Fell due and not done: {jobs}.", jobs=shown))
+    said.append(_("Nothing was postponed.") if not list(_postponed(given, found)) else "")
     return " ".join(one for one in said if one)
 
 
@@ -115,7 +123,7 @@ def _least(given: Papers) -> str:
         default=None,
     )
     if least is None:
-        return "No pump stood open for a closed job."
+        return _("No pump stood open for a closed job.")
     return papers.margin_words(
         least.figure("least_margin_swept_m3_per_h"), least.text("position"), given.ship_day(least.at)
     )
@@ -127,31 +135,36 @@ def _rest(given: Papers, others: Sequence[Any], found: MonthFacts) -> str:
     kinds: dict[str, list[str]] = {}
     for one in others:
         where = f"{one.text('position')} " if one.text("position") not in given.plant_names else ""
-        late = "" if one.verdict is Verdict.IN_WINDOW else f" ({one.verdict.value})"
+        late = "" if one.verdict is Verdict.IN_WINDOW else f" ({_(one.verdict.value)})"
         kinds.setdefault(one.text("job_kind"), []).append(f"{where}{given.ship_day(one.at).rpartition(NBSP)[0]}{late}")
     said += [f"{kind}: {', '.join(dates)}." for kind, dates in sorted(kinds.items())]
     for one in found.facts.tests:
         swept = one.figure("swept_m3_per_h")
         figure = "" if swept is None else f", {number(swept, 1)}{NBSP}{M3H}"
-        said.append(f"{_pump(given, one.text('pump'))} pull-down {given.ship_day(one.at)}: {one.text('test')}{figure}.")
+        pump, day = _pump(given, one.text("pump")), given.ship_day(one.at)
+        said.append(_("{pump} pull-down {day}: {result}.", pump=pump, day=day, result=f"{_(one.text('test'))}{figure}"))
     for begin, end, one in breakdowns(found.facts):
-        after = "" if end is None else f", for {number((end - begin).total_seconds() / _HOUR, 1)}{NBSP}h"
-        said.append(
-            f"{_pump(given, one.text('pump'))} broke down {given.ship_day(begin)}{after}: {one.text('reason')}."
-        )
+        day = given.ship_day(begin)
+        if end is not None:
+            hours = number((end - begin).total_seconds() / _HOUR, 1)
+            day = _("{day}, for {hours}\u00a0h", day=day, hours=hours)
+        pump, reason = _pump(given, one.text("pump")), one.text("reason")
+        said.append(_("{pump} broke down {day}: {reason}.", pump=pump, day=day, reason=reason))
     for one in found.facts.counters:
-        said.append(f"Counter {one.text('event')} {given.ship_day(one.at)}: {one.text('reason')}")
+        event, day = _(one.text("event")), given.ship_day(one.at)
+        said.append(_("Counter {event} {day}: {reason}", event=event, day=day, reason=one.text("reason")))
     nothing = [
         what
         for what, there in (
-            ("pull-down test", found.facts.tests),
-            ("breakdown", breakdowns(found.facts)),
-            ("counter event", found.facts.counters),
+            (_("no pull-down test"), found.facts.tests),
+            (_("no breakdown"), breakdowns(found.facts)),
+            (_("no counter event"), found.facts.counters),
         )
         if not there
     ]
     if nothing:
-        said.append(f"No {listed(nothing, 'and no')}.")
+        none = listed(nothing)
+        said.append(f"{none[:1].upper()}{none[1:]}.")
     return " ".join(said)
 
 
@@ -159,26 +172,28 @@ def _pump(given: Papers, ident: str) -> str:
     for one in given.period.plants:
         if any(pump.pump.id == ident for pump in one.pumps):
             return pump_words(one.plant, given.frame.as_of, ident)
-    return "Pump"
+    return _("Pump")
 
 
 def _next(given: Papers, one: NextDue, *, over: bool) -> dict[str, Any]:
-    due = f"due {given.ship_day(one.due_at)}"
-    limit = f", limit {given.ship_day(one.limit_at)}" if one.limit_at is not None else ""
+    due = _("due {day}", day=given.ship_day(one.due_at))
     if one.state is JobState.NOT_KNOWN:
-        due, limit = "last time not known", ""
-    planned = "not done" if over else "not planned"
+        due = _("last time not known")
+    elif one.limit_at is not None:
+        due = _("{due}, limit {limit}", due=due, limit=given.ship_day(one.limit_at))
+    planned = _("not done") if over else _("not planned")
     if one.slot_from_at is not None and not over:
         planned = f"{given.ship_day(one.slot_from_at)} {clock(one.slot_from_at, given.period.offset)}"
     elif one.state is None:
-        planned = one.verdict if one.done_at is None else f"{one.verdict}, {given.ship_day(one.done_at)}"
+        done = "" if one.done_at is None else f", {given.ship_day(one.done_at)}"
+        planned = f"{_(one.verdict)}{done}"
     return {
         "pump": one.position,
         "job": one.kind,
-        "due": f"{due}{limit}",
+        "due": due,
         "planned": planned,
         "margin": "–" if one.margin is None else margin_number(one.margin),
-        "note": one.state.value if one.state in _LATE or one.state is JobState.NOT_KNOWN else "",
+        "note": _(one.state.value) if one.state in _LATE or one.state is JobState.NOT_KNOWN else "",
         "late": one.state in _LATE,
     }
 
@@ -191,10 +206,19 @@ def _postponed(given: Papers, found: MonthFacts) -> Iterator[str]:
             continue
         name = given.job_name(str(one["job"]), asked)
         to_at = given.ship_day(datetime.fromisoformat(str(one["to_at"])))
-        how = (
-            "not decided yet" if decided is None else f"{one['state']} by {one['decided_by']} {given.ship_day(decided)}"
+        how = _("not decided yet")
+        if decided is not None:
+            who, day = one["decided_by"], given.ship_day(decided)
+            granted = one["state"] == "granted"
+            how = (
+                _("granted by {who} {day}", who=who, day=day)
+                if granted
+                else _("refused by {who} {day}", who=who, day=day)
+            )
+        job, why = f"{name[:1].upper()}{name[1:]}", one["reason"]
+        yield _(
+            "{job} to {day}: {why} Asked by {who}, {how}.", job=job, day=to_at, why=why, who=one["asked_by"], how=how
         )
-        yield f"{name[:1].upper()}{name[1:]} to {to_at}: {one['reason']} Asked by {one['asked_by']}, {how}."
 
 
 def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list[str]]:
@@ -213,7 +237,12 @@ def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list
             off = None if not usual else (ran - usual) / usual
             unusual = off is not None and abs(off) > UNUSUAL and found.over
             if unusual and off is not None:
-                said.append(f"{name} ran {number(abs(100 * off))}{NBSP}% {'over' if off > 0 else 'under'} its usual.")
+                share = number(abs(100 * off))
+                said.append(
+                    _("{pump} ran {share}\u00a0% over its usual.", pump=name, share=share)
+                    if off > 0
+                    else _("{pump} ran {share}\u00a0% under its usual.", pump=name, share=share)
+                )
             rated = pump.pump.rated_swept_m3_per_h
             rows.append(
                 {
@@ -226,7 +255,7 @@ def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list
                     "off": "–" if usual is None else f"{'+' if ran > usual else ''}{number(round(ran - usual))}",
                     "unusual": unusual,
                     "swept": "–" if swept is None else number(swept, 1),
-                    "tested": "not tested yet"
+                    "tested": _("not tested yet")
                     if test is None or swept is None
                     else f"{number(100 * swept / rated)}{NBSP}%, {given.ship_day(test.at)}",
                     "whole": False,
@@ -237,7 +266,7 @@ def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list
             measured_all += swept or 0.0
         rows.append(
             {
-                "name": "Plant",
+                "name": _("Plant"),
                 "counter": "",
                 "ran": 0.0,
                 "ran_words": number(ran_all),
@@ -246,7 +275,7 @@ def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list
                 "off": "",
                 "unusual": False,
                 "swept": number(measured_all) if measured_all else "–",
-                "tested": "sum of those measured" if measured_all else "",
+                "tested": _("sum of those measured") if measured_all else "",
                 "whole": True,
             }
         )
@@ -261,30 +290,49 @@ def _open(given: Papers, found: MonthFacts) -> Iterator[str]:
         closed = datetime.fromisoformat(str(one["closed_at"])) if one["closed_at"] else None
         if opened < until and (closed is None or closed >= until):
             name = given.job_name(str(one["job"]), opened)
-            state = one["state"] if closed is None else f"closed {given.ship_day(closed)}"
-            since = f"since {given.ship_day(opened)}, {state}"
-            yield f"Non-conformity {one['non_conformity']} {since}: {inner(name)}, {one['about']}."
+            state = _(one["state"]) if closed is None else _("closed {day}", day=given.ship_day(closed))
+            yield _(
+                "Non-conformity {number} since {day}, {state}: {job}, {about}.",
+                number=one["non_conformity"],
+                day=given.ship_day(opened),
+                state=state,
+                job=inner(name),
+                about=_(one["about"]),
+            )
     carried: Mapping[str, Any] = found.carried
     for one in carried["pumps_out"]:
-        back = f", expected {given.ship_day(datetime.fromisoformat(one['expected']))}" if one["expected"] else ""
-        yield f"{one['position']} is out since {given.ship_day(datetime.fromisoformat(one['since']))}{back}."
+        pump, day = one["position"], given.ship_day(datetime.fromisoformat(one["since"]))
+        if one["expected"]:
+            back = given.ship_day(datetime.fromisoformat(one["expected"]))
+            yield _("{pump} is out since {day}, expected {back}.", pump=pump, day=day, back=back)
+        else:
+            yield _("{pump} is out since {day}.", pump=pump, day=day)
     for one in carried["pumps_not_proved"]:
-        yield f"{one['position']} is back and not proved since {given.ship_day(datetime.fromisoformat(one['since']))}."
+        day = given.ship_day(datetime.fromisoformat(one["since"]))
+        yield _("{pump} is back and not proved since {day}.", pump=one["position"], day=day)
     for one in carried["lower_minima"]:
         least, last = number(one["minimum_swept_m3_per_h"]), given.ship_day(datetime.fromisoformat(one["to_at"]))
-        yield f"Minimum lowered to {least}{NBSP}{M3H} until {last}."
+        yield _("Minimum lowered to {least} until {day}.", least=f"{least}{NBSP}{M3H}", day=last)
     for one in carried["postponements_asked"]:
-        yield f"Postponement {one['postponement']} is not decided: {inner(given.job_name(one['job'], found.now_at))}."
+        job = inner(given.job_name(one["job"], found.now_at))
+        yield _("Postponement {number} is not decided: {job}.", number=one["postponement"], job=job)
     if carried["permits_open"]:
-        yield f"Permits open: {listed([one['permit'] for one in carried['permits_open']])}."
+        yield _("Permits open: {permits}.", permits=listed([one["permit"] for one in carried["permits_open"]]))
     if carried["tags_hanging"]:
-        yield f"Tags hang: {listed(sorted({one['position'] for one in carried['tags_hanging']}))}."
+        yield _("Tags hang: {pumps}.", pumps=listed(sorted({one["position"] for one in carried["tags_hanging"]})))
     if carried["readings_held"]:
         count = len(carried["readings_held"])
-        yield f"{papers.counted(count, 'question', 'questions')} about counters to look at."
+        yield ngettext(
+            "{count}\u00a0question about counters to look at.",
+            "{count}\u00a0questions about counters to look at.",
+            count,
+            count=number(count),
+        )
     for one in carried["parts_short"]:
-        yield f"Short of {one['part']}: {one['aboard']} aboard, {one['need']} needed."
+        yield _(
+            "Short of {part}: {aboard} aboard, {need} needed.", part=one["part"], aboard=one["aboard"], need=one["need"]
+        )
 
 
 def _more(count: int) -> str:
-    return f"and {count - MOST_ROWS} more, on the history's pages" if count > MOST_ROWS else ""
+    return _("and {count} more, on the history's pages", count=count - MOST_ROWS) if count > MOST_ROWS else ""

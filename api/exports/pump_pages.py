@@ -11,6 +11,7 @@ from scheduler.domain.base.enums import Test
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.record.period import PeriodEntry, SinceMark, ship_date, since_curves, thinned
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
+from scheduler.language import gettext as _
 from scheduler.shiptime import MONTHS, NBSP
 from scheduler.wording import papers
 from scheduler.wording.figures import M3H, clock, inner, listed, number
@@ -117,10 +118,10 @@ def job_row(given: Papers, one: PeriodEntry, pictures: Mapping[str, str]) -> dic
         else papers.day_at(due_at, offset),
         "sign": SIGNS[one.verdict],
         "off": papers.from_due_words(one.hours_from_due, _days(one)),
-        "word": "breakdown repair" if one.verdict is Verdict.BREAKDOWN else one.verdict.value,
+        "word": _("breakdown repair") if one.verdict is Verdict.BREAKDOWN else _(one.verdict.value),
         "note": ", ".join(notes),
         "found": papers.found_words(one.text("findings"), one.text("measures")),
-        "test": "" if test == Test.NONE.value else test,
+        "test": "" if test == Test.NONE.value else _(test),
         "test_bad": test == Test.FAILED.value,
         "by": one.text("done_by"),
         "checked": given.facts.checked_by(one) or one.sheet_check,

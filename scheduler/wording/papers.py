@@ -5,10 +5,11 @@ from datetime import date, datetime
 
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.shiptime import MONTHS, NBSP, ship_time
 from scheduler.wording.figures import M3H, count_words, inner, listed, margin_number, number
 
-NOT_DONE = "not done"
+NOT_DONE = marked("not done")
 MINUS = "−"
 PARTS = (
     Verdict.IN_WINDOW.value,
@@ -85,8 +86,18 @@ def margin_words(least: float | None, name: str, on: str) -> str:
     said = f"{margin_number(least)}{NBSP}{M3H}"
     if least < 0:
         by = f"{margin_number(least).removeprefix(MINUS)}{NBSP}{M3H}"
-        return f"While pumps stood open the plant fell below its minimum, at the most by {by} on {on}, {name} open."
-    return f"While pumps stood open the plant stayed at or over its minimum, as reckoned; least margin {said} on {on}, {name} open."
+        return _(
+            "While pumps stood open the plant fell below its minimum, at the most by {by} on {day}, {pump} open.",
+            by=by,
+            day=on,
+            pump=name,
+        )
+    return _(
+        "While pumps stood open the plant stayed at or over its minimum, as reckoned; least margin {least} on {day}, {pump} open.",
+        least=said,
+        day=on,
+        pump=name,
+    )
 
 
 def missing_words(

@@ -6,6 +6,8 @@ from gettext import NullTranslations
 from html.parser import HTMLParser
 
 FIRST, LAST = "⟦", "⟧"
+SILENT = ("script", "style", "textarea", "pre")
+"""What people typed, and the form of a file, are as they are."""
 SEEN = ("aria-label", "title", "alt", "placeholder")
 """Attributes whose value people read or hear."""
 INLINE = frozenset({"a", "abbr", "b", "br", "code", "em", "i", "mark", "small", "span", "strong", "sub", "sup", "wbr"})
@@ -41,7 +43,7 @@ class _Texts(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self._block(tag)
-        self.silent += tag in ("script", "style", "textarea")
+        self.silent += tag in SILENT
         for name, value in attrs:
             if name in SEEN and value:
                 self.left.append(outside(value)[0])
@@ -52,7 +54,7 @@ class _Texts(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         self._block(tag)
-        self.silent -= tag in ("script", "style", "textarea") and self.silent > 0
+        self.silent -= tag in SILENT and self.silent > 0
 
     def handle_data(self, data: str) -> None:
         said, self.depth = outside(data, self.depth)

@@ -18,20 +18,6 @@ from tests.language.marking import FIRST, LAST, Marking, outside, unmarked
 
 NO_PAGE = re.compile(r"/(api/|cal/|metrics|openapi|docs|livez|readyz|problems|manual|feeds/|enter/)|.*calendar\.csv")
 """Machines' answers, and the manual, which is English."""
-NOT_YET = frozenset(
-    {
-        "/plants/{plant_id}/dock",
-        "/plants/{plant_id}/minimum",
-        "/vessels/{vessel_id}/calendar",
-        "/vessels/{vessel_id}/clogs",
-        "/vessels/{vessel_id}/decisions",
-        "/vessels/{vessel_id}/months/{month}",
-        "/vessels/{vessel_id}/non-conformities/{number}",
-        "/vessels/{vessel_id}/notes",
-        "/vessels/{vessel_id}/versions/{number}",
-    }
-)
-"""Page doors some of whose words are still English alone."""
 NAMES = ("Leadline", "English", "Deutsch", "AUTO", "LEL", "UTC", "kPa", "ppm", "min", "CSV", "Excel", "PIN")
 
 
@@ -52,7 +38,7 @@ def test_every_word_of_a_page_is_in_the_catalogues(marked: Stage) -> None:
     for door, path in _pages(marked):
         answer = browser.get(path, headers={"Accept": "text/html", "Accept-Language": "de"}, follow_redirects=True)
         left = unmarked(answer.text, names)
-        if left and door not in NOT_YET:
+        if left:
             found.setdefault(door, []).extend(left)
     assert found == {}, f"English alone on {sorted(found)}"
 

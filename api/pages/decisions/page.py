@@ -11,6 +11,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.waits import WaitLine, waits_heading
 from scheduler.actions.vessel.fleet import Version
 from scheduler.domain.vessel.document import Vessel
+from scheduler.language import gettext as _
 from scheduler.wording.figures import MONTHS, count_words, inner
 from scheduler.wording.names import vessel_job_words
 
@@ -35,27 +36,20 @@ class DecisionsView:
     @property
     def heading(self) -> str:
         """What waits for somebody, whoever that is."""
-        waits = [
+        asked = sum(one["state"] == "asked" for one in self.postponements)
+        states = [one["state"] for one in self.non_conformities]
+        waits = (
+            (asked, count_words(asked, "postponement to decide", "postponements to decide")),
+            (n := states.count("open"), count_words(n, "non-conformity to answer", "non-conformities to answer")),
+            (n := states.count("answered"), count_words(n, "non-conformity to close", "non-conformities to close")),
             (
-                sum(one["state"] == "asked" for one in self.postponements),
-                "postponement to decide",
-                "postponements to decide",
+                n := len(self.versions),
+                count_words(n, "change of the document to approve", "changes of the document to approve"),
             ),
-            (
-                sum(one["state"] == "open" for one in self.non_conformities),
-                "non-conformity to answer",
-                "non-conformities to answer",
-            ),
-            (
-                sum(one["state"] == "answered" for one in self.non_conformities),
-                "non-conformity to close",
-                "non-conformities to close",
-            ),
-            (len(self.versions), "change of the document to approve", "changes of the document to approve"),
-        ]
-        said = [inner(count_words(count, one, many)) for count, one, many in waits if count]
+        )
+        said = [inner(words) for count, words in waits if count]
         text = ", ".join(said)
-        return f"{text[:1].upper()}{text[1:]}." if said else "Nothing waits for a decision."
+        return f"{text[:1].upper()}{text[1:]}." if said else _("Nothing waits for a decision.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,33 +100,39 @@ class ClogsView(FormState):
     def heading(self) -> str:
         """How many, and the riser that is named most."""
         if not self.clogs:
-            return "No clog is noted."
+            return _("No clog is noted.")
         risers = [one["riser"] for one in self.clogs if one["riser"]]
         most = max(dict.fromkeys(risers), key=risers.count, default="")
         said = count_words(len(self.clogs), "clog noted", "clogs noted")
         if most and risers.count(most) > 1:
-            return f"{said}; {risers.count(most)} of them in riser {most}."
+            return _("{said}; {count} of them in riser {riser}.", said=said, count=risers.count(most), riser=most)
         return f"{said}."
 
 
 def change_words(vessel: Vessel, at: str, was: str, now: str) -> str:
     """A difference of the document with the names of what it is about: "Overhaul, interval running hours: 8000, now 8500"."""
-    names = {"imo": "IMO number"}
+    names = {"imo": _("IMO number")}
     for plant in vessel.plants:
         names |= {plant.id: plant.name} if len(vessel.plants) > 1 else {plant.id: ""}
         names |= {one.id: one.name for one in plant.positions} | {one.id: one.name for one in plant.parts}
-        names |= {one.id: f"pump {one.serial}" for one in plant.pumps} | {one.code: one.name for one in plant.job_kinds}
-        names |= {one.id: f"counter of {names.get(one.position, 'a position')}" for one in plant.counters}
+        names |= {one.id: _("pump {serial}", serial=one.serial) for one in plant.pumps} | {
+            one.code: one.name for one in plant.job_kinds
+        }
+        names |= {
+            one.id: _("counter of {position}", position=names.get(one.position, _("a position")))
+            for one in plant.counters
+        }
     said = [names.get(part, part.replace("_", " ")) for part in at.split("/") if part not in ("plants", "job_kinds")]
     where = ", ".join(part for part in said if part)
     shown = [" ".join(text.split())[:80] for text in (was, now)]
-    return f"{where[:1].upper()}{where[1:]}: {shown[0] or 'nothing'}, now {shown[1] or 'nothing'}"
+    place, nothing = f"{where[:1].upper()}{where[1:]}", _("nothing")
+    return _("{place}: {was}, now {now}", place=place, was=shown[0] or nothing, now=shown[1] or nothing)
 
 
 def month_name(month: str) -> str:
     """ "November 2026" of "2026-11"."""
-    year, _, number = month.partition("-")
-    return f"{MONTHS[int(number) - 1]} {year}"
+    year, number = month.split("-")
+    return f"{_(MONTHS[int(number) - 1])} {year}"
 
 
 def decisions_page(view: DecisionsView, *, light: str, csrf: str) -> str:

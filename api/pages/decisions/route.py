@@ -32,6 +32,8 @@ from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
 from scheduler.actions.work.waiting import matters_of
 from scheduler.errors import Clash, NotFound
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
 router = APIRouter(include_in_schema=False)
 T = TypeVar("T")
@@ -39,10 +41,10 @@ _OF_VESSEL = "/api/v1/vessels/{vessel_id}"
 _ANSWER, _CLOSE = (f"{_OF_VESSEL}/non-conformities/{{number}}/{act}" for act in ("answer", "close"))
 _APPROVE, _CLOG = f"{_OF_VESSEL}/versions/{{number}}/approval", f"{_OF_VESSEL}/clogs"
 _DONE = {
-    "answer": "Answered; another person closes it.",
-    "close": "Closed.",
-    "approve": "Approved, and on record.",
-    "clog": "The clog is noted.",
+    "answer": marked("Answered; another person closes it."),
+    "close": marked("Closed."),
+    "approve": marked("Approved, and on record."),
+    "clog": marked("The clog is noted."),
 }
 
 
@@ -59,7 +61,9 @@ async def notes_form(vessel_id: str, request: Request, context: ContextDep, who:
     await form_of(request, who)
     fleet.get_vessel(context, who.actor, vessel_id)
     raise Clash(
-        "Nothing was stored: the page of this form has gone meanwhile. Clogs, handover, decisions and months have their own pages."
+        _(
+            "Nothing was stored: the page of this form has gone meanwhile. Clogs, handover, decisions and months have their own pages."
+        )
     )
 
 
@@ -67,8 +71,8 @@ async def notes_form(vessel_id: str, request: Request, context: ContextDep, who:
 def decisions(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """What was asked and decided, and what waits for this person."""
     here = f"/vessels/{vessel_id}/decisions"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Decisions", "decisions")
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Decisions"), "decisions")
+    vessel = fleet.get_vessel(context, who.actor, vessel_id)[0]
     states = [plant_state(context, vessel_id, plant.id) for plant in vessel.plants]
     view = DecisionsView(
         frame=around,
@@ -176,7 +180,7 @@ async def note_clog(vessel_id: str, request: Request, context: ContextDep, who: 
 def _form_members(request: Request, refused: FormRefusal | None) -> Mapping[str, Any]:
     """Of a view that has one form."""
     return {
-        "done": _DONE.get(request.query_params.get("done", ""), ""),
+        "done": _(_DONE.get(request.query_params.get("done", ""), "")),
         "refused": refused.form_name if refused else "",
         "values": refused.values if refused else {},
         "faults": refused.faults if refused else {},
@@ -194,11 +198,13 @@ def _nonconformity(
     refused: FormRefusal | None = None,
 ) -> Response:
     here = f"/vessels/{vessel_id}/non-conformities/{number}"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Non-conformity", "decisions")
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Non-conformity"), "decisions")
+    vessel = fleet.get_vessel(context, who.actor, vessel_id)[0]
     listed = nonconformities.nonconformities_listed(context, vessel_id)
     one = _of(
-        listed, lambda found: found["non_conformity"] == number, f"There is no non-conformity {number} on this ship."
+        listed,
+        lambda found: found["non_conformity"] == number,
+        _("There is no non-conformity {number} on this ship.", number=number),
     )
     view = NonConformityView(
         frame=around,
@@ -223,10 +229,14 @@ def _version(
     refused: FormRefusal | None = None,
 ) -> Response:
     here = f"/vessels/{vessel_id}/versions/{number}"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Document", "decisions")
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Document"), "decisions")
+    vessel = fleet.get_vessel(context, who.actor, vessel_id)[0]
     listed = fleet.versions_of(context, who.actor, vessel_id)
-    one = _of(listed, lambda found: found.version == number, f"There is no version {number} of this ship's document.")
+    one = _of(
+        listed,
+        lambda found: found.version == number,
+        _("There is no version {number} of this ship's document.", number=number),
+    )
     view = VersionView(
         frame=around,
         action=here,
@@ -246,7 +256,7 @@ def _clogs(
 ) -> Response:
     here = f"/vessels/{vessel_id}/clogs"
     view = ClogsView(
-        frame=frame.vessel_frame(context, who, vessel_id, here, "Clogs", "clogs"),
+        frame=frame.vessel_frame(context, who, vessel_id, here, _("Clogs"), "clogs"),
         action=here,
         clogs=breakdown.clogs_of(context, vessel_id),
         may_write=frame.may(who, "POST", _CLOG),

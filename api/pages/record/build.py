@@ -217,7 +217,7 @@ def _counter_row(hit: RecordHit, now: PlantState) -> TableRow:
     text = "".join(piece for piece, _ in record_excerpt(hit.members, ()))
     return TableRow(
         when=moment(_done_at(hit), now.offset_minutes, now.at),
-        what=hit.kind.removeprefix("counter "),
+        what=code_words(hit.kind.removeprefix("counter ")),
         found=text or "–",
         by=record_person(hit.members),
     )

@@ -99,7 +99,7 @@ def _month(
     request: Request, context: Context, who: Asking, vessel_id: str, month: str, refused: FormRefusal | None = None
 ) -> Response:
     here = f"/vessels/{vessel_id}/months/{month}"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Month's report", "decisions")
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Month's report"), "decisions")
     found = month_facts(context, vessel_id, month)
     view = MonthView(
         frame=around,
@@ -109,7 +109,7 @@ def _month(
         file=f"/api/v1/vessels/{vessel_id}/months/{month}",
         action=here,
         may_sign=found.over and frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
-        done="The month is signed." if request.query_params.get("done") == "review" else "",
+        done=_("The month is signed.") if request.query_params.get("done") == "review" else "",
         refused=refused.form_name if refused else "",
         values=refused.values if refused else {},
         faults=refused.faults if refused else {},

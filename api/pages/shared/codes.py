@@ -9,9 +9,13 @@ WORDS = (
     marked("postponed"), marked("breakdown"), marked("not judged"), marked("passed"), marked("failed"), marked("none"),
     marked("running hours"), marked("calendar"), marked("engineer"), marked("chief"), marked("hotel"),
     marked("chief officer"), marked("master"), marked("office"), marked("admin"), marked("counter"), marked("link"),
-    marked("passphrase"), marked("key"),
+    marked("passphrase"), marked("key"), marked("past limit"), marked("closing the job"), marked("work on the pump"),
+    marked("replacement"), marked("rescale"), marked("adjustment"), marked("adjustment asked"), marked("opening balance"),
+    marked("step decision"), marked("bad reading"), marked("primary"), marked("nothing missing"), marked("undo"),
+    marked("undo asked"),
 )  # fmt: skip
-"""States, verdicts, results, triggers, roles and proofs, as their enums have them."""
+"""States, verdicts, results, triggers, roles and proofs, as their enums have them, what non-conformities are about, and
+kinds of counter events."""
 
 
 def code_words(code: str) -> str:
