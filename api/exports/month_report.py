@@ -290,14 +290,14 @@ def _open(given: Papers, found: MonthFacts) -> Iterator[str]:
         closed = datetime.fromisoformat(str(one["closed_at"])) if one["closed_at"] else None
         if opened < until and (closed is None or closed >= until):
             name = given.job_name(str(one["job"]), opened)
-            state = _(one["state"]) if closed is None else _("closed {day}", day=given.ship_day(closed))
+            state = _(str(one["state"])) if closed is None else _("closed {day}", day=given.ship_day(closed))
             yield _(
                 "Non-conformity {number} since {day}, {state}: {job}, {about}.",
                 number=one["non_conformity"],
                 day=given.ship_day(opened),
                 state=state,
                 job=inner(name),
-                about=_(one["about"]),
+                about=_(str(one["about"])),
             )
     carried: Mapping[str, Any] = found.carried
     for one in carried["pumps_out"]:
