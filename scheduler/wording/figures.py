@@ -150,6 +150,6 @@ def ship_moment(at: datetime, offset_minutes: int) -> str:
 
 
 def field_moment(at: datetime, offset_minutes: int, *, seconds: bool = False) -> str:
-    """An instant as a field for date and time holds it, in ship time. seconds: with them, where there are any."""
+    """An instant as it is typed, in ship time, 24 hours: "2026-11-25 14:00". seconds: with them, where there are any."""
     local = ship(at, offset_minutes)
-    return f"{local:%Y-%m-%dT%H:%M:%S}" if seconds and local.second else f"{local:%Y-%m-%dT%H:%M}"
+    return f"{local:%Y-%m-%d %H:%M:%S}" if seconds and local.second else f"{local:%Y-%m-%d %H:%M}"

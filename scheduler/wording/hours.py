@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.ledger_values import Code, Flag
+from scheduler.domain.hours.running import RunningHours
 from scheduler.language import gettext as _
 from scheduler.language import marked
 from scheduler.wording.figures import NBSP, inner, number, ship_moment
@@ -315,6 +316,14 @@ def counter_line(figure: CounterFigure | None, job: DueJob) -> str:
         if due
         else f"{shows}; {ran}"
     )
+
+
+def hours_field_words(counter: str, hours: RunningHours | None) -> str:
+    """What a field of a subject's hours says: what its counter shows first (`counter_line`), then what an empty field takes."""
+    if hours is None:
+        return counter
+    empty = _("Empty: as counted, {hours}\u00a0h now.", hours=number(hours.seconds // 3600))
+    return f"{counter[:1].upper()}{counter[1:]}. {empty}" if counter else empty
 
 
 def _counts_and_hours(figure: CounterFigure, value_milli: int) -> str:

@@ -8,6 +8,7 @@ from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage
 
 FIRST, SECOND = "standby_start:plover-plant:1", "standby_start:plover-plant:2"
+KNIFE = "knife_inspection:plover-pump-b-knives:1"
 
 
 def _written(stage: Stage) -> None:
@@ -38,3 +39,13 @@ def test_a_closed_job_says_what_it_changed_and_what_was_found_the_time_before(fr
     assert "low vacuum switch slow" in before
     assert "Demo Hand" in before
     assert f'href="/vessels/demo-plover/jobs/{FIRST}"' in before
+
+
+def test_the_field_of_hours_says_what_the_counter_shows_before_anything_else(fresh: Stage) -> None:
+    """In the counter's own counts first, since the job and when it is due; then what an empty field takes."""
+    browser = fresh.enter("chief-plover")
+    page = browser.get(f"/vessels/demo-plover/jobs/{KNIFE}?also=close").text
+    hint = page[page.index('id="h-running_hours"') :].partition(">")[2].partition("</p>")[0]
+    line = next(one for one in fresh.pump("plover-pump-b")["jobs"] if one["job"] == KNIFE)["counter_line"]
+    assert hint.startswith(f"{line[0].upper()}{line[1:]}. Empty: as counted, ")
+    assert 'id="h-running_hours"' not in browser.get(f"/vessels/demo-plover/jobs/{FIRST}").text

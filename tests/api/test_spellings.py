@@ -132,6 +132,12 @@ def test_a_slot_is_moved_to_a_time_in_any_spelling(day: str, at: str) -> None:
         assert [pointer for pointer, _ in refused.value.faults] == [f"/{name}"]
 
 
+def test_no_time_is_left_to_the_browser() -> None:
+    """A browser shows its own field for times in its own language, with 12 hours in some: times are typed, 24 hours."""
+    for template in Path(layout.STATIC).parent.rglob("*.html"):
+        assert re.findall(r'"datetime-local"|type="(?:time|month|week)"', template.read_text()) == [], template.name
+
+
 def test_no_field_for_a_figure_or_a_time_is_left_out() -> None:
     """Each field that the templates mark as a figure, a date or a time is among those walked above."""
     named = {name for _, _, name, _ in FIELDS} | {
@@ -144,13 +150,10 @@ def test_no_field_for_a_figure_or_a_time_is_left_out() -> None:
     for template in Path(layout.STATIC).parent.rglob("*.html"):
         text = template.read_text()
         for tag in re.findall(r"<input[^>]*>", text):
-            if (
-                re.search(r'type="(?:date|datetime-local|number)"|inputmode=', tag)
-                and "{% if" not in tag.split("name=")[0]
-            ):
+            if re.search(r'type="(?:date|number)"|inputmode=', tag) and "{% if" not in tag.split("name=")[0]:
                 found |= set(re.findall(r' name="([\w-]+)"', tag))
         for call in re.findall(r"(?:field|ask)\(.*?\)\s*}}", text):
-            if re.search(r'"(?:date|datetime-local|number)"|"decimal"|inputmode', call):
+            if re.search(r'"(?:date|moment|number)"|"decimal"|inputmode', call):
                 found |= set(re.findall(r'\(\S+, "(\w+)"', call))
     assert found - named == set()
     assert {"done_at", "from_on", "minimum", "aboard", "days_ahead"} <= found

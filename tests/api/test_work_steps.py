@@ -64,8 +64,12 @@ def test_a_job_from_permit_to_closed(fresh: Stage) -> None:
     """Every act in its order goes without a flag; the pump counts nothing while a lock hangs, provisionally when returned,
     then in full; tags, parts and measures stand in the record, nothing is missing, and no non-conformity is opened."""
     whole = _counts_for(fresh)
+    browser = fresh.enter("chief-plover")
+    assert "Margin while it is open" not in browser.get(f"/vessels/demo-plover/jobs/{JOB}").text
     _all(fresh, opened())
     assert _counts_for(fresh) == 0
+    while_out = browser.get(f"/vessels/demo-plover/jobs/{JOB}").text
+    assert "Margin of the next 24 hours while it is open:" in while_out.partition("Margin while it is open")[2]
     wide = {"about": "measure", "name": "knife gap, widest", "value": 0.7, "unit": "mm", "low": 0.1, "high": 0.5}
     _all(fresh, [(18, "noted", wide), (19, "noted", {"about": "foreign object", "name": "cloth"})])
     _all(fresh, [*_sheet(fresh), (22, "noted", {"about": "part used", "name": "knife set", "text": "1"}), *back()])

@@ -141,7 +141,6 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
             label=label,
             value=typed.get(name, value),
             hint=hint,
-            kind="datetime-local" if name == "at" else "text",
             attrs=_attrs(name, value),
             fault=back.faults.get(name, "") if mine else "",
         )

@@ -108,7 +108,7 @@ def hand_view(
         action=here,
         idempotency_key=secrets.token_hex(16),
         keep=f"hours-{now.vessel.id}",
-        at=at if at and not done else field_moment(now.at, now.offset_minutes).replace("T", " "),
+        at=at if at and not done else field_moment(now.at, now.offset_minutes),
         at_fault=state.faults.get("at", ""),
         lines=tuple(_line(one, now, look) for one in counters),
         counters_href=f"/vessels/{now.vessel.id}/counters",

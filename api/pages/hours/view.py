@@ -10,13 +10,12 @@ from api.pages.shared.frame import Frame
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AskField:
-    """One field of an answer. name: as posted; kind: text or datetime-local; unit: small print after the label."""
+    """One field of an answer. name: as posted; unit: small print after the label."""
 
     name: str
     label: str
     value: str
     hint: str = ""
-    kind: str = "text"
     attrs: Mapping[str, str] = field(default_factory=dict)
     fault: str = ""
 

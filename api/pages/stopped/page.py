@@ -117,7 +117,7 @@ def stopped_page(view: StoppedView, *, light: str, csrf: str) -> str:
         patterns=drawing.patterns(),
         caution=caution_line(BREAKDOWN),
         stood=_stood(stopped),
-        at_field=field_moment(stopped.at, offset).replace("T", " "),
+        at_field=field_moment(stopped.at, offset),
     )
 
 

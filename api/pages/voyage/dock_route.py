@@ -119,7 +119,7 @@ def _answer(
             days = dict(
                 zip(
                     ("from_at", "to_at"),
-                    (field_moment(at, now.offset_minutes).replace("T", " ") for at in stay),
+                    (field_moment(at, now.offset_minutes) for at in stay),
                     strict=True,
                 )
             )

@@ -311,9 +311,7 @@ def _close(act: CourseAct, g: BoxGround) -> ActBox:
         folded=(
             BoxField(name="company", label=_("Contractor's company")),
             BoxField(name="answers_for", label=_("Answers for the job")),
-            BoxField(
-                name="running_hours", label=_("Running hours at close"), hint=_("empty: the counter's"), mode="decimal"
-            ),
+            BoxField(name="running_hours", label=_("Running hours at close"), hint=g.counter, mode="decimal"),
             BoxField(name="findings", label=_("Found, in words"), wide=True),
         ),
         hint=_("Slower than its limit is not passed. A closed job is a record: corrected by a new one, never edited."),

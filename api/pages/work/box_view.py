@@ -73,4 +73,6 @@ class BoxGround:
     first_measures: bool = False
     check_from: tuple[str, ...] = ()
     late: bool = False
+    counter: str = ""
+    """What the field of hours says: the counter's figure first."""
     opens: bool = True

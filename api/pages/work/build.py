@@ -34,10 +34,8 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import checking
 from scheduler.actions.work.acts import procedure_for
 from scheduler.actions.work.after_close import AfterClose
-from scheduler.domain.base.enums import JobState, Role, Test, Trigger
+from scheduler.domain.base.enums import Role, Test
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.last_done import JobId
-from scheduler.domain.due.subjects import where
 from scheduler.domain.people.persons import same_name
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.work.acts import Note, Noted
@@ -48,6 +46,7 @@ from scheduler.domain.work.state import struck_numbers
 from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
+from scheduler.wording.hours import counter_line, hours_field_words
 from scheduler.wording.names import job_words
 from scheduler.wording.steps import step_words, work_words
 from scheduler.wording.work import against_words
@@ -163,7 +162,7 @@ def open_view(
         running_hours=now.hours.get((kind.subject, job.job_id.subject)),
         projected_hours=None if seconds is None else seconds / 3600,
         plant_href=f"/plants/{now.plant.id}",
-        form=_close_form(now, who, here, kind, len(kept), back) if closes else None,
+        form=_close_form(now, who, here, job, len(kept), back) if closes else None,
         course=course,
         also_form=_also_form(also, back, out=out) if job.first else None,
         close_steps=() if out else left,
@@ -223,7 +222,8 @@ def _steps_left(kind: JobKind, kept: Sequence[StoredStep]) -> tuple[StepLine, ..
     return tuple(StepLine(number=n, text=one.text) for n, one in numbered if one.text not in ticked and not one.act)
 
 
-def _close_form(now: PlantState, who: Asking, here: str, kind: JobKind, version: int, back: JobFormBack) -> CloseForm:
+def _close_form(now: PlantState, who: Asking, here: str, job: DueJob, version: int, back: JobFormBack) -> CloseForm:
+    kind = now.plant.kind(job.job_id.kind)
     blank = {
         "done_at": field_moment(now.at, now.offset_minutes),
         "done_by": who.actor.name,
@@ -234,6 +234,10 @@ def _close_form(now: PlantState, who: Asking, here: str, kind: JobKind, version:
         action=f"{here}/close",
         version=str(version),
         idempotency_key=secrets.token_hex(16),
+        hours_hint=hours_field_words(
+            counter_line(now.counter_figure(job.position), job),
+            now.hours.get((kind.subject, job.job_id.subject)),
+        ),
         values=state.values or blank,
         faults=state.faults,
         says=state.says,
@@ -345,9 +349,7 @@ def closed_view(
         job=job_line(now, job, {}),
         serial=now.serial_of(job.pump),
         plant_href=f"/plants/{now.plant.id}",
-        form=_close_form(now, who, here, now.plant.kind(job.job_id.kind), len(kept), back)
-        if back.name == "close"
-        else None,
+        form=_close_form(now, who, here, job, len(kept), back) if back.name == "close" else None,
         work=work_view(now, who, here, kept, back, is_open=False) if kept else None,
         check=back.state("check"),
         closed=Closed(
@@ -372,29 +374,4 @@ def closed_view(
             undo_until=undo_until,
             renewed_by=job_words(now.plant, now.at, renewed_by) if renewed_by else "",
         ),
-    )
-
-
-def done_job(now: PlantState, closed: Mapping[str, object]) -> DueJob | None:
-    """What the page of a closed job needs of it: its kind and place, done; none when the kind is gone."""
-    kind_code, subject = str(closed["kind"]), str(closed["subject"])
-    kind = next((k for k in now.plant.job_kinds if k.code == kind_code), None)
-    if kind is None:
-        return None
-    at = datetime.fromisoformat(str(closed["closed_at"]))
-    pump, position = where(now.plant, kind.subject, subject, at)
-    return DueJob(
-        job_id=JobId(kind=kind_code, subject=subject, sequence=int(str(closed["sequence"]))),
-        kind_name=kind.name,
-        pump=pump,
-        position=position,
-        takes_hours=kind.takes_hours,
-        hands=kind.hands,
-        takes_pump_out=kind.takes_pump_out,
-        due_at=at,
-        window_opens_at=at,
-        limit_at=at,
-        trigger=Trigger.CALENDAR,
-        state=JobState.DONE,
-        first=False,
     )

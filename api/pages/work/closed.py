@@ -1,4 +1,4 @@
-"""What the record of a close holds, as facts for the page of a closed job."""
+"""What the page of a closed job shows: what the record of its close holds, what it changed, the turn before."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -8,6 +8,10 @@ from api.pages.due.page import by_words
 from api.pages.shared.codes import code_words
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.work.after_close import AfterClose, TurnBefore
+from scheduler.domain.base.enums import JobState, Trigger
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
+from scheduler.domain.due.subjects import where
 from scheduler.language import gettext as _
 from scheduler.language import marked
 from scheduler.shiptime import run_text
@@ -141,3 +145,28 @@ def _from_due(record: Mapping[str, object]) -> str:
 
 def _instant(value: object) -> datetime:
     return datetime.fromisoformat(str(value))
+
+
+def done_job(now: PlantState, closed: Mapping[str, object]) -> DueJob | None:
+    """What the page of a closed job needs of it: its kind and place, done; none when the kind is gone."""
+    kind_code, subject = str(closed["kind"]), str(closed["subject"])
+    kind = next((k for k in now.plant.job_kinds if k.code == kind_code), None)
+    if kind is None:
+        return None
+    at = datetime.fromisoformat(str(closed["closed_at"]))
+    pump, position = where(now.plant, kind.subject, subject, at)
+    return DueJob(
+        job_id=JobId(kind=kind_code, subject=subject, sequence=int(str(closed["sequence"]))),
+        kind_name=kind.name,
+        pump=pump,
+        position=position,
+        takes_hours=kind.takes_hours,
+        hands=kind.hands,
+        takes_pump_out=kind.takes_pump_out,
+        due_at=at,
+        window_opens_at=at,
+        limit_at=at,
+        trigger=Trigger.CALENDAR,
+        state=JobState.DONE,
+        first=False,
+    )

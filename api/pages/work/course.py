@@ -2,18 +2,19 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+
+from markupsafe import Markup
 
 from api.pages.shared.forms import FormState
 from api.pages.work.box import USED_BEFORE, act_box, readings_kept
 from api.pages.work.box_view import ActBox, BoxGround
+from api.pages.work.while_out import while_out_chart, while_out_lines
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.acts import undoable, used_before
 from scheduler.domain.base.enums import JobState
-from scheduler.domain.capacity.minimum import margins_hourly
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.sheets import Phase
@@ -32,7 +33,7 @@ from scheduler.domain.work.course import (
 from scheduler.domain.work.numbering import box_of
 from scheduler.domain.work.opening import opening_objections
 from scheduler.domain.work.rules import nameplate_exceeded
-from scheduler.domain.work.state import Counts, WorkState
+from scheduler.domain.work.state import WorkState
 from scheduler.language import gettext as _
 from scheduler.wording.course import (
     BACK_WORDS,
@@ -45,11 +46,10 @@ from scheduler.wording.course import (
     list_words,
     undo_words,
 )
-from scheduler.wording.figures import clock, count_words, inner, margin_number
+from scheduler.wording.figures import clock, count_words, inner
+from scheduler.wording.hours import counter_line, hours_field_words
 from scheduler.wording.steps import step_words
 
-_HOURS_AHEAD = 12
-"""So far ahead the margin is told while a pump is out."""
 _KIND_OF: Mapping[WorkAct, str] = {
     WorkAct.READY: "permit issued",
     WorkAct.ROOM_GAS: "gas checked",
@@ -119,6 +119,8 @@ class CourseView(FormState):
     lines: tuple[CourseLine, ...] = ()
     box: ActBox | None = None
     out: tuple[str, ...] = ()
+    chart: Markup = field(default_factory=Markup)
+    """The margin of the day while the pump is out."""
     undo: UndoView | None = None
     lock_box: LockBoxView | None = None
     may_be_fact: bool = False
@@ -168,7 +170,8 @@ def course_view(asked: CourseAsked) -> CourseView:
         alert=alert,
         lines=tuple(_lines(asked, acts, entries_left(entries), work)),
         box=_box(asked, acts, entries, work, following, box_no) if asked.may_write else None,
-        out=tuple(_while_out(asked, work)),
+        out=tuple(while_out_lines(now, work, asked.job.pump, asked.procedure.gas_minutes)),
+        chart=while_out_chart(now, work, asked.job.pump),
         undo=None
         if taken_back is None
         else UndoView(
@@ -233,6 +236,10 @@ def _box(
             first_measures=at_measures and not seen,
             check_from=asked.check_from,
             late=asked.job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT) and asked.kind.code != BREAKDOWN.code,
+            counter=hours_field_words(
+                counter_line(now.counter_figure(asked.job.position), asked.job),
+                now.hours.get((asked.kind.subject, asked.job.job_id.subject)),
+            ),
             opens=any(one.when is Phase.OPEN for one in asked.procedure.sheet),
         ),
     )
@@ -351,50 +358,3 @@ def _entry(one: CourseAct, left: Sequence[AnyStep]) -> AnyStep | None:
 def _lock_box(work: WorkState, box_no: str, person: str, offset: int) -> LockBoxView:
     people = tuple((lock.person, lock.company, clock(lock.on_at, offset)) for lock in work.personal_hanging)
     return LockBoxView(number=box_no, people=people, mine=any(name == person for name, _, _ in people))
-
-
-def _while_out(asked: CourseAsked, work: WorkState) -> Iterator[str]:
-    """What is told while the pump counts for nothing: the margin now and later, one more trip, the permit, the gas."""
-    if work.counts is not Counts.NOTHING:
-        return
-    now, offset = asked.now, asked.now.offset_minutes
-    hourly = margins_hourly(now.plant, now.outages, now.at, _HOURS_AHEAD, offset, now.capacities, now.concessions)
-    first = hourly[0][0] / 1000
-    lower = next((n for n, (margin, _) in enumerate(hourly) if margin / 1000 < first - 1e-9), None)
-    said = (
-        _("Margin {margin_number} now", margin_number=margin_number(first))
-        if first >= 0
-        else _("Short by {short} now", short=_short(first))
-    )
-    if lower is not None:
-        at = (now.at + timedelta(hours=lower)).replace(minute=0)
-        later = hourly[lower][0] / 1000
-        said += _(
-            ", {margin_number} from {clock}",
-            margin_number=margin_number(later) if later >= 0 else _("short by {short}", short=_short(later)),
-            clock=clock(at, offset),
-        )
-    yield f"{said}."
-    largest = max((swept.m3_per_h for pump, swept in now.counts_for().items() if pump != asked.job.pump), default=0.0)
-    trip = first - largest
-    yield _(
-        "If one more pump trips: {margin}.",
-        margin=_("short by {short}", short=_short(trip))
-        if trip < 0
-        else _("{margin} left", margin=margin_number(trip)),
-    )
-    permit = work.permit_at(now.at)
-    if permit is not None and permit.valid_to is not None:
-        yield _("Permit ends {clock}.", clock=clock(permit.valid_to, offset))
-    if work.is_open and work.gas is not None:
-        by = work.gas.at + timedelta(minutes=asked.procedure.gas_minutes)
-        yield _(
-            "Gas read {clock}: again after every break, or by {clock_2}.",
-            clock=clock(work.gas.at, offset),
-            clock_2=clock(by, offset),
-        )
-
-
-def _short(margin_m3_per_h: float) -> str:
-    """What lacks, rounded up, without a sign."""
-    return margin_number(margin_m3_per_h).lstrip("\u2212")

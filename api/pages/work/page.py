@@ -2,6 +2,7 @@
 
 from secrets import token_hex
 
+from api.pages import drawing
 from api.pages.shared import job_line
 from api.pages.shared.codes import code_words
 from api.pages.shared.layout import render
@@ -61,6 +62,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         step_forms=[form_said(one) for one in (FORMS if view.job.kind.takes_pump_out else FORMS_IN_USE)],
         form=view.form,
         closed=view.closed,
+        patterns=drawing.patterns(),
         close_steps=view.close_steps,
         close_measures=view.close_measures,
     )

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may
-from api.pages.work.build import JobFormBack, closed_view, done_job, open_view
+from api.pages.work.build import JobFormBack, closed_view, open_view
+from api.pages.work.closed import done_job
 from api.pages.work.forms import checked_step, read_step
 from api.pages.work.page import job_page
 from api.pages.work.reading import ReadBox, act_named, measures_from, read_box

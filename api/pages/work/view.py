@@ -20,11 +20,13 @@ from scheduler.domain.hours.running import RunningHours
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CloseForm(FormState):
     """The close form as typed. Keys of values and faults: done_at, done_by, checked_by, running_hours, test, findings,
-    permit_no, reason. done_at is ship time as typed ("2026-11-25T14:00"). idempotency_key: a fresh one after a refusal."""
+    permit_no, reason. done_at is ship time as typed ("2026-11-25 14:00"). idempotency_key: a fresh one after a refusal."""
 
     action: str
     version: str
     idempotency_key: str
+    hours_hint: str = ""
+    """What the field of hours says: the counter's figure first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
