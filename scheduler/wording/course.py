@@ -69,7 +69,7 @@ def done_words(act: CourseAct, entry: AnyStep | None) -> tuple[str, str]:
     match entry:
         case GasChecked():
             where = _("Room gas") if act.act is WorkAct.ROOM_GAS else _("Cover gas")
-            pairs = (("O2", entry.oxygen_percent), ("LEL", entry.lel_percent), ("H2S", entry.h2s_ppm))
+            pairs = (("O2", entry.oxygen_percent), (_("LEL"), entry.lel_percent), ("H2S", entry.h2s_ppm))
             return where, ", ".join(f"{name} {value:g}" for name, value in pairs if value is not None)
         case PermitIssued():
             return _("Before"), _("permit {number}, stand-by, told", number=entry.number)

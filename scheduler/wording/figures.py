@@ -130,9 +130,11 @@ def count_words(count: int, one: str, many: str) -> str:
 
 
 def inner(name: str) -> str:
-    """A name or a sentence inside a sentence: the first letter small unless it is an abbreviation; in English alone."""
+    """A name or a sentence inside a sentence: the first letter small unless it is an abbreviation; elsewhere only a "no", nouns
+    keep their capital."""
     if language() != ENGLISH:
-        return name
+        no = _("No")
+        return f"{no.lower()}{name.removeprefix(no)}" if name.startswith(f"{no} ") else name
     return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
 
 

@@ -94,7 +94,7 @@ def step_words(step: AnyStep) -> str:
         case GasChecked():
             figures = (
                 ("O2", step.oxygen_percent, "%"),
-                ("LEL", step.lel_percent, "%"),
+                (_("LEL"), step.lel_percent, "%"),
                 ("H2S", step.h2s_ppm, "ppm"),
             )
             read = [f"{name} {value:g} {unit}" for name, value, unit in figures if value is not None]

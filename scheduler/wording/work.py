@@ -111,7 +111,10 @@ def _below(told: _FactTexts) -> str:
 def _gas(told: _FactTexts) -> str:
     value, limit = told["value"], told["limit"]
     return {
-        Gas.NOT_READ: _("{names} not read: O2, LEL and H2S are all read before opening.", names=told["names"]),
+        Gas.NOT_READ: _(
+            "{names} not read: O2, LEL and H2S are all read before opening.",
+            names=listed([_(one) for one in told.figure("names") or ()]),
+        ),
         Gas.OXYGEN: _("O2 {value} %: 19.5 to 23.5 % was expected. Leave, ventilate, do not open.", value=value),
         Gas.LEL: _(
             "LEL {value} %: under {limit} % was expected. Leave, ventilate, do not open.", value=value, limit=limit

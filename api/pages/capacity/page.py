@@ -79,7 +79,6 @@ def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
         state=lambda one: concession_words(one, view.now_at),
         is_open=lambda one: not over(one, view.now_at),
         figure=figure_words,
-        parsed=datetime.fromisoformat,
         most=MOST_LISTED,
     )
 

@@ -143,7 +143,6 @@ def decisions_page(view: DecisionsView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        parsed=datetime.fromisoformat,
         job=lambda key, at: vessel_job_words(view.vessel, datetime.fromisoformat(at), key),
         month_name=month_name,
         waits_heading=waits_heading(view.waits),
@@ -154,9 +153,7 @@ def decisions_page(view: DecisionsView, *, light: str, csrf: str) -> str:
 def nonconformity_page(view: NonConformityView, *, light: str, csrf: str) -> str:
     """One non-conformity."""
     job = vessel_job_words(view.vessel, datetime.fromisoformat(view.one["opened_at"]), view.one["job"])
-    return layout.render(
-        "nonconformity.html", view.frame, light, csrf, view=view, one=view.one, job=job, parsed=datetime.fromisoformat
-    )
+    return layout.render("nonconformity.html", view.frame, light, csrf, view=view, one=view.one, job=job)
 
 
 def version_page(view: VersionView, *, light: str, csrf: str) -> str:
@@ -166,4 +163,4 @@ def version_page(view: VersionView, *, light: str, csrf: str) -> str:
 
 def clogs_page(view: ClogsView, *, light: str, csrf: str) -> str:
     """The clogs."""
-    return layout.render("clogs.html", view.frame, light, csrf, view=view, parsed=datetime.fromisoformat)
+    return layout.render("clogs.html", view.frame, light, csrf, view=view)

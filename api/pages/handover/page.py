@@ -69,7 +69,7 @@ class HandoverView(FormState):
 
 def handover_page(view: HandoverView, *, light: str, csrf: str) -> str:
     """The page."""
-    return layout.render("handover.html", view.frame, light, csrf, view=view, parsed=datetime.fromisoformat)
+    return layout.render("handover.html", view.frame, light, csrf, view=view)
 
 
 def heading_words(facts: HandoverFacts, reasons: Sequence[HandoverReason], note: Mapping[str, Any] | None) -> str:

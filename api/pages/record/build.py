@@ -279,8 +279,7 @@ def _curve(
         return None
     name = inner(kind.name)
     said = [
-        _("{words} on {day}").format(words=mark.words, day=day_on(mark.on).replace("\u00a0", " "))
-        for mark in map(_mark, ends)
+        _("{words} on {day}", words=mark.words, day=day_on(mark.on).replace("\u00a0", " ")) for mark in map(_mark, ends)
     ]
     figure = SinceCurve(
         first=days[0].on,

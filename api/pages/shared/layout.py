@@ -1,5 +1,6 @@
 """The pages, rendered on the server. Views in, HTML text out; nothing here asks the store, the clock or the network."""
 
+from datetime import datetime
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -56,7 +57,14 @@ def _environment() -> Environment:
     env.filters["unit"] = unit_markup
     env.filters["code"] = code_words
     env.globals.update(
-        asset=asset, help=manual_href, language=language, say=figures, glyph=drawing.glyph, State=JobState, Test=Test
+        asset=asset,
+        help=manual_href,
+        language=language,
+        say=figures,
+        parsed=datetime.fromisoformat,
+        glyph=drawing.glyph,
+        State=JobState,
+        Test=Test,
     )
     return env
 

@@ -13,6 +13,7 @@ from scheduler.wording.figures import (
     NBSP,
     count_words,
     day_count,
+    day_label,
     inner,
     listed,
     margin_number,
@@ -179,9 +180,7 @@ def _why(facts: DockFacts, one: DockedJob) -> Iterator[str]:
     else:
         yield _("Falls due in it.")
     if one.short_parts:
-        when = (
-            "" if one.parts_on is None else _(", there from {day}").format(day=f"{one.parts_on.day} {one.parts_on:%b}")
-        )
+        when = "" if one.parts_on is None else _(", there from {day}", day=day_label(one.parts_on))
         yield _("Short of {parts}{when}.", parts=listed(one.short_parts), when=when)
     if one.uncounted:
         yield _("Not counted: {parts}.", parts=listed(one.uncounted))

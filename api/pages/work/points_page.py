@@ -52,6 +52,5 @@ def points_page(view: PointsView, *, light: str, csrf: str) -> str:
         heading=_("{pump}: {several} not fitted", pump=view.pump, several=", ".join(one["point"] for one in good))
         if good
         else _("{pump} has every point of the sheet", pump=view.pump),
-        parsed=datetime.fromisoformat,
         counts_from=counts_from,
     )
