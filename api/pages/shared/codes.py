@@ -12,10 +12,11 @@ WORDS = (
     marked("passphrase"), marked("key"), marked("past limit"), marked("closing the job"), marked("work on the pump"),
     marked("replacement"), marked("rescale"), marked("adjustment"), marked("adjustment asked"), marked("opening balance"),
     marked("step decision"), marked("bad reading"), marked("primary"), marked("nothing missing"), marked("undo"),
-    marked("undo asked"),
+    marked("undo asked"), marked("over"), marked("mended"), marked("known"), marked("nothing found"),
+    marked("not answered"), marked("renewed"),
 )  # fmt: skip
-"""States, verdicts, results, triggers, roles and proofs, as their enums have them, what non-conformities are about, and
-kinds of counter events."""
+"""States, verdicts, results, triggers, roles and proofs, as their enums have them, what non-conformities are about,
+kinds of counter events, and how signs end."""
 
 
 def code_words(code: str) -> str:

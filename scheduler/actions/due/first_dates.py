@@ -25,6 +25,7 @@ from scheduler.domain.hours.running import RunningHours, Totals, running_hours
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.shiptime import day_text, instant_of, ship_time
 from scheduler.storage.database import Session
 from scheduler.storage.due import FirstDateRow, first_date_row, first_date_rows
@@ -122,15 +123,27 @@ def set_first(
         job = open_job(session, now, job_id)
         if not may_be_set(job):
             before = now.done.get((job_id.kind, job_id.subject))
-            when = "" if before is None else f", on {short_date(before.done_at, now.offset_minutes, now.at)}"
+            when = (
+                ""
+                if before is None
+                else gettext(", on {day}", day=short_date(before.done_at, now.offset_minutes, now.at))
+            )
             raise Refused(
-                f"When {job_words(now.plant, now.at, key)} was last done is known{when}: its due date follows from that."
+                gettext(
+                    "When {job} was last done is known{when}: its due date follows from that.",
+                    job=job_words(now.plant, now.at, key),
+                    when=when,
+                )
             )
         if job.postponed_to is not None:
             to = short_date(job.postponed_to, now.offset_minutes, now.at)
             raise Refused(
-                f"The limit of {job_words(now.plant, now.at, key)} was postponed to {to}: its first date is no more what binds it. "
-                "Do the job, or have the postponement decided anew."
+                gettext(
+                    "The limit of {job} was postponed to {to}: its first date is no more what binds it. Do the "
+                    "job, or have the postponement decided anew.",
+                    job=job_words(now.plant, now.at, key),
+                    to=to,
+                )
             )
         row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
         _must_be_last(now, key, row, if_match)
@@ -202,17 +215,23 @@ def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> An
         words = job_words(now.plant, now.at, job_id.key)
         row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
         if row is None:
-            raise NotFound(f"No first date was set for {words}.")
+            raise NotFound(gettext("No first date was set for {words}.", words=words))
         if not row.waits:
-            raise Clash(f"The first date of {words} counts already.")
+            raise Clash(gettext("The first date of {words} counts already.", words=words))
         if not may_be_set(job):
-            raise Clash(f"When {words} was last done is known by now: its due date follows from that.")
+            raise Clash(
+                gettext("When {words} was last done is known by now: its due date follows from that.", words=words)
+            )
         side = Side(place.vessel_id, f"first date {job_id.kind}:{job_id.subject} set", Person(row.actor_id, row.actor))
-        must_be_another(context, session, side, hand.actor, f"{row.actor} set it: another person agrees to it.")
+        must_be_another(
+            context, session, side, hand.actor, gettext("{actor} set it: another person agrees to it.", actor=row.actor)
+        )
         if hand.actor.role.value == row.set_as == Role.CHIEF.value:
-            raise NotAllowed("What a chief engineer set, the office agrees to, or the master while the link is down.")
+            raise NotAllowed(
+                gettext("What a chief engineer set, the office agrees to, or the master while the link is down.")
+            )
         if row.due_on <= ship_time(now.at, now.offset_minutes).date():
-            raise Clash("Its day has come meanwhile: do the job, or have a later date set and agreed to.")
+            raise Clash(gettext("Its day has come meanwhile: do the job, or have a later date set and agreed to."))
         row.waits, row.agreed_by_id, row.agreed_by, row.agreed_at = False, by.id, by.name, now.at
         payload = {
             "job_no": job_id.key,
@@ -233,10 +252,13 @@ def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> An
 def _must_be_last(now: PlantState, key: str, row: FirstDateRow | None, if_match: int | None) -> None:
     words = job_words(now.plant, now.at, key)
     if row is None:
-        must_match(if_match, 0, f"No first date is set for {words} by now.", {"first_due_on": None})
+        must_match(
+            if_match, 0, gettext("No first date is set for {words} by now.", words=words), {"first_due_on": None}
+        )
         return
-    how = f"{row.actor} set it" + (f", {row.agreed_by} agreed" if row.agreed_by else "")
-    says = f"The first date of {words} is {day_text(row.due_on)} by now: {how}."
+    how = gettext("{actor} set it", actor=row.actor)
+    how += gettext(", {agreed_by} agreed", agreed_by=row.agreed_by) if row.agreed_by else ""
+    says = gettext("The first date of {words} is {day} by now: {how}.", words=words, day=day_text(row.due_on), how=how)
     newer = {"first_due_on": row.due_on.isoformat(), "by": row.actor, "reason": row.reason, "counts": not row.waits}
     must_match(if_match, row.record, says, newer)
 

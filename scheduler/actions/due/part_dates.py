@@ -12,6 +12,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext
 from scheduler.shiptime import day_text
 from scheduler.storage.database import Session
 from scheduler.storage.due import PartDateRow, part_date_row
@@ -61,7 +62,9 @@ def set_date(
         key = job_id.key
         now = load_plant(session, context, place.vessel_id, place.plant_id)
         if job_id.kind == BREAKDOWN.code:
-            raise Refused("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
+            raise Refused(
+                gettext("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
+            )
         open_job(session, now, job_id)
         row = part_date_row(session, place.vessel_id, key)
         before = None if row is None else row.from_on
@@ -69,7 +72,10 @@ def set_date(
         if from_on is None:
             if row is None:
                 raise Clash(
-                    f"{job_words(now.plant, now.at, key)} has no date for its parts; there is nothing to take back."
+                    gettext(
+                        "{job} has no date for its parts; there is nothing to take back.",
+                        job=job_words(now.plant, now.at, key),
+                    )
                 )
             session.delete(row)
         else:
@@ -102,5 +108,10 @@ def _must_be_last(now: PlantState, key: str, row: PartDateRow | None, if_match: 
     if row is None:
         must_match(if_match, 0, f"{words} has no date for its parts by now.", {"parts_from": None})
         return
-    says = f"The parts of {words} come on {day_text(row.from_on)} by now, as {row.actor} said."
+    says = gettext(
+        "The parts of {words} come on {day} by now, as {actor} said.",
+        words=words,
+        day=day_text(row.from_on),
+        actor=row.actor,
+    )
     must_match(if_match, row.record, says, {"parts_from": row.from_on.isoformat(), "note": row.note, "by": row.actor})

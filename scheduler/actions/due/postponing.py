@@ -13,6 +13,7 @@ from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.planning.explain.dates import FactKind, plan_facts
 from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
@@ -38,8 +39,10 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
         limit_at = job.limit_at
         if limit_at is None:
             raise Refused(
-                "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
-                "the chief engineer set its first date."
+                gettext(
+                    "Nobody has said when this job was last done, so it has no limit that could be put off. Do "
+                    "it, or let the chief engineer set its first date."
+                )
             )
         faults = [
             *ask_faults(asked, limit_at=limit_at, now_at=now.at, offset_minutes=now.offset_minutes),
@@ -51,8 +54,11 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
         waiting = next((row for row in before if row.granted is None), None)
         if waiting is not None:
             raise Clash(
-                f"Postponement {waiting.number} of {job_words(now.plant, now.at, job_id.key)} is asked for already and not "
-                "decided yet."
+                gettext(
+                    "Postponement {number} of {job} is asked for already and not decided yet.",
+                    number=waiting.number,
+                    job=job_words(now.plant, now.at, job_id.key),
+                )
             )
         number = next_postponement_number(session, place.vessel_id)
         session.add(
@@ -103,9 +109,10 @@ def resting_on_return(now: PlantState, key: str) -> list[tuple[str, str]]:
     for fact in facts:
         if fact.code is FactKind.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
             name = pump_words(now.plant, now.at, fact.pump or "")
-            return [
-                ("/to_at", f"its date rests on the return of {name}, which nobody told: say first when {name} is back.")
-            ]
+            says = gettext(
+                "its date rests on the return of {name}, which nobody told: say first when {name} is back.", name=name
+            )
+            return [("/to_at", says)]
     return []
 
 
@@ -133,10 +140,12 @@ def decide_postponement(
     def act(session: Session) -> Answer:
         row = postponement_row(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"There is no postponement {number} on this vessel.")
+            raise NotFound(gettext("There is no postponement {number} on this vessel.", number=number))
         if row.granted is not None:
-            words = "granted" if row.granted else "refused"
-            raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
+            who = row.decided_by
+            yes = gettext("Postponement {number} was granted already, by {who}.", number=number, who=who)
+            no = gettext("Postponement {number} was refused already, by {who}.", number=number, who=who)
+            raise Clash(yes if row.granted else no)
         now = load_plant(session, context, vessel_id, row.plant_id)
         kind = kind_of(now.plant, _occurrence(row.job_key))
         asked_by = Person(row.asked_by_id, row.asked_by)
@@ -146,13 +155,15 @@ def decide_postponement(
         if against:
             error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
             raise error(unfit_words(against))
-        says = f"{asked_by.name} asked for it: another person decides it."
+        says = gettext("{name} asked for it: another person decides it.", name=asked_by.name)
         must_be_another(context, session, Side(vessel_id, f"postponement {number} asked", asked_by), hand.actor, says)
         resting = resting_on_return(now, row.job_key) if granted else []
         if resting:
-            raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
+            raise Clash(gettext("Not to be granted as it stands: {resting}", resting=resting[0][1]))
         if not granted and not note.strip():
-            raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
+            raise Refused(
+                gettext("Say why it is refused; note is empty."), faults=[("/note", gettext("this is empty"))]
+            )
         row.granted, row.decided_by, row.decided_at = granted, decider.person.name, context.now()
         row.decided_as = decider.role.value
         row.note, row.class_agreed = note.strip(), class_agreed.strip()

@@ -23,6 +23,7 @@ from scheduler.domain.hours.questions import Question
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.hours.sources import source_at
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext
 from scheduler.storage.base import answer_given
 from scheduler.storage.hours.counters import counter_event_rows, counter_rows
 from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at
@@ -118,7 +119,7 @@ def answer_question(context: Context, hand: Hand, place: Place, at_s: int, given
     """
     asked = next((one for one in open_questions(context, place) if one.at_s == at_s), None)
     if asked is None and not _known(context, place.vessel_id, hand):
-        raise Clash("This question was answered meanwhile. Load the page again: it shows what is still asked.")
+        raise Clash(gettext("This question was answered meanwhile. Load the page again: it shows what is still asked."))
     if asked is None:  # told before: the answer of then is given, whatever the question was
         return change_counter(
             context, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=given.reason)]
@@ -170,7 +171,7 @@ def _events(given: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEv
     match given.what:
         case "replaced":
             if given.at is None:
-                says = "when it was exchanged is missing."
+                says = gettext("when it was exchanged is missing.")
                 raise Refused(f"at: {says}", faults=[("/at", says)])
             made = CounterEvent(
                 kind="replacement", at=given.at, reason=reason, old_final=given.old_final, new_first=given.new_first
@@ -178,7 +179,7 @@ def _events(given: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEv
             return [made]
         case "rescaled":
             if asked.scale is None:
-                raise Refused("No other scale would fit any more. Load the page again.")
+                raise Refused(gettext("No other scale would fit any more. Load the page again."))
             made = CounterEvent(
                 kind="rescale",
                 at=at,
@@ -191,19 +192,27 @@ def _events(given: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEv
             return [made]
         case "earlier":
             if asked.earlier is None:
-                raise Refused("No reading before explains these any more. Load the page again.")
+                raise Refused(gettext("No reading before explains these any more. Load the page again."))
             return [CounterEvent(kind="bad reading", at=instant(asked.earlier[0]), reason=reason)]
         case "misread" | "preset" if asked.earlier is not None and len(asked.readings) > 1:
             raise Refused(
-                f"These {len(asked.readings)} readings all follow from what was counted before, once "
-                f"{counts_words(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
+                gettext(
+                    "These {count} readings all follow from what was counted before, once {counts} is left out: "
+                    "mark that one as misread, or record a replacement.",
+                    count=len(asked.readings),
+                    counts=counts_words(asked.earlier[1]),
+                )
             )
         case "misread":
             held = [reading.at_s for reading in asked.readings]
             if len(held) > MOST_MISREAD:
                 raise Refused(
-                    f"{len(held)} readings cannot all be misread; at most {MOST_MISREAD} are marked at once. If the counter "
-                    "goes on from a new value, it was replaced or preset."
+                    gettext(
+                        "{count} readings cannot all be misread; at most {most} are marked at once. If the "
+                        "counter goes on from a new value, it was replaced or preset.",
+                        count=len(held),
+                        most=MOST_MISREAD,
+                    )
                 )
             return [CounterEvent(kind="bad reading", at=instant(one), reason=reason) for one in held]
         case "preset":

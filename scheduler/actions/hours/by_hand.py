@@ -31,6 +31,7 @@ from scheduler.domain.hours.ledger import LedgerVerdict, Reading, setup_at
 from scheduler.domain.hours.preview import ReadingFit, ReadingPreview, preview
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterRow, counter_rows
 from scheduler.storage.hours.intake import Intake, Taken
@@ -226,10 +227,10 @@ def _checked(session: Session, row: CounterRow, read: Read) -> Accepted | Refusa
 
 def _must_have_been(context: Context, values: Sequence[Read]) -> None:
     if not values:
-        says = "nothing was typed; give at least one counter's value."
-        raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
+        says = gettext("nothing was typed; give at least one counter's value.")
+        raise Refused(gettext("Nothing to store: {says}", says=says), faults=[("/values", says)])
     if any(one.at > context.now() + AHEAD for one in values):
-        says = "this is still to come; give the date and time at which the counters were read."
+        says = gettext("this is still to come; give the date and time at which the counters were read.")
         raise Refused(f"at: {says}", faults=[("/at", says)])
 
 

@@ -28,6 +28,7 @@ from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
 from scheduler.domain.hours.ledger import Flag, Setup, setup_at
 from scheduler.domain.people.persons import Person
 from scheduler.errors import NotFound, Refused
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import (
@@ -172,8 +173,8 @@ def must_say_why(reason: str) -> None:
     """Raises Refused when no reason is given."""
     if not reason.strip():
         raise Refused(
-            "The reason is empty: say why in a few words, it stays in the record.",
-            faults=[("/reason", "this is empty; say why in a few words.")],
+            gettext("The reason is empty: say why in a few words, it stays in the record."),
+            faults=[("/reason", gettext("this is empty; say why in a few words."))],
         )
 
 
@@ -201,14 +202,17 @@ def _detail(session: Session, row: CounterRow, event: CounterEvent) -> dict[str,
             hours = event.hours
             least = -MOST_HOURS if event.kind == "adjustment" else 0
             if hours is None or hours == 0 or not least <= hours <= MOST_HOURS:
-                above = "other than" if event.kind == "adjustment" else "above"
-                says = f"{hours} h is not an {event.kind}; give a figure {above} 0, at most {MOST_HOURS} h."
+                adjustment = gettext("{hours} h is not an adjustment; give a figure other than 0, at most {most} h.")
+                balance = gettext("{hours} h is not an opening balance; give a figure above 0, at most {most} h.")
+                says = (adjustment if least else balance).format(hours=hours, most=MOST_HOURS)
                 raise Refused(f"hours: {says}", faults=[("/hours", says)])
             return {"seconds": round(hours * 3600)}
         case "step decision":
             if event.hours is None or not 0 <= event.hours <= MOST_HOURS:
-                says = (
-                    f"{event.hours} h cannot be what the jump is worth; give what ran meanwhile, 0 to {MOST_HOURS} h."
+                says = gettext(
+                    "{hours} h cannot be what the jump is worth; give what ran meanwhile, 0 to {most} h.",
+                    hours=event.hours,
+                    most=MOST_HOURS,
                 )
                 raise Refused(f"hours: {says}", faults=[("/hours", says)])
             return {"seconds": round(event.hours * 3600)}
@@ -245,7 +249,9 @@ def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str
     new = Setup(event.seconds_per_count, event.modulus, max(1, round(resolution * 1000)), row.id)
     if new == old:
         raise Refused(
-            "it counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
+            gettext(
+                "it counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
+            )
         )
     scale = {
         "seconds_per_count": new.seconds_per_count,
@@ -259,7 +265,8 @@ def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
     others = [r for r in counter_rows(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no]
     if not others:
         raise Refused(
-            "it is the only counter of its position, so it counts for it already. To have another one count, add that to the "
+            "it is the only counter of its position, so it counts for it already. To have another one count, add "
+            "that to the "
             "vessel's document first."
         )
     return {}

@@ -8,6 +8,7 @@ from scheduler.actions.hours.signs import OneSign, day_of, epoch_date, folded_pl
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.sign_values import SignEnd
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.hours.signs import SignAnswerRow, sign_answer_rows, sign_row, touch_signs
 from scheduler.storage.record import append_record
@@ -35,11 +36,11 @@ def answer_sign(context: Context, hand: Hand, place: Place, number: int, asked: 
         says = f'"{asked.cause[:40]}" is no answer: one of {", ".join(CAUSES)} was expected.'
         raise Refused(f"cause: {says}", faults=[("/cause", says)])
     if len(asked.text) > LONGEST_TEXT:
-        says = f"{len(asked.text)} letters: {LONGEST_TEXT} at most were expected."
+        says = gettext("{count} letters: {most} at most were expected.", count=len(asked.text), most=LONGEST_TEXT)
         raise Refused(f"text: {says}", faults=[("/text", says)])
     end = SignEnd(CAUSES[asked.cause][0])
     if asked.until_on is not None and (end is not SignEnd.KNOWN or asked.until_on < epoch_date(day_of(context.now()))):
-        says = "a last day that is not past was expected, and only of a known cause; leave it out for good."
+        says = gettext("a last day that is not past was expected, and only of a known cause; leave it out for good.")
         raise Refused(f"until_on: {says}", faults=[("/until_on", says)])
     numbers = {one.number: one for one in folded_plant(context, place.vessel_id, place.plant_id).signs}
 
@@ -49,9 +50,15 @@ def answer_sign(context: Context, hand: Hand, place: Place, number: int, asked: 
             raise _unknown(number)
         before = sign_answer_rows(session, place.vessel_id, [number])
         if one.sign.end is not None:
-            raise Clash(f"Sign {number} is closed already: {one.sign.end.value}.")
+            raise Clash(
+                gettext("Sign {number} is closed already: {end}.", number=number, end=gettext(one.sign.end.value))
+            )
         if any(row.undone_at is None and day_of(row.at) > (one.sign.asked_again_day or 0) for row in before):
-            raise Clash(f"Sign {number} was answered already by {before[-1].by}; take that back first.")
+            raise Clash(
+                gettext(
+                    "Sign {number} was answered already by {by}; take that back first.", number=number, by=before[-1].by
+                )
+            )
         session.add(
             SignAnswerRow(
                 vessel_id=place.vessel_id,
@@ -85,7 +92,7 @@ def undo_sign_answer(context: Context, hand: Hand, place: Place, number: int, re
         NotFound: no such sign. Clash: nobody answered it, or it was taken back already. Refused: no reason.
     """
     if not reason.strip() or len(reason) > LONGEST_REASON:
-        says = "say why in a few words, it stays in the record."
+        says = gettext("say why in a few words, it stays in the record.")
         raise Refused(f"reason: {says}", faults=[("/reason", says)])
     numbers = {one.number: one for one in folded_plant(context, place.vessel_id, place.plant_id).signs}
 
@@ -96,9 +103,13 @@ def undo_sign_answer(context: Context, hand: Hand, place: Place, number: int, re
         answers = sign_answer_rows(session, place.vessel_id, [number])
         newest = answers[-1] if answers else None
         if newest is None:
-            raise Clash(f"Nobody answered sign {number}, so there is nothing to take back.")
+            raise Clash(gettext("Nobody answered sign {number}, so there is nothing to take back.", number=number))
         if newest.undone_at is not None:
-            raise Clash(f"{newest.undone_by} took that answer back already. Answer anew what is so.")
+            raise Clash(
+                gettext(
+                    "{undone_by} took that answer back already. Answer anew what is so.", undone_by=newest.undone_by
+                )
+            )
         newest.undone_by, newest.undone_at = hand.actor.name, context.now()
         session.add(newest)
         touch_signs(session, place.vessel_id, place.plant_id, day_of(newest.at))

@@ -18,6 +18,7 @@ from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, per
 from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.people.persons import Person, of_a_person
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterEventRow, CounterRow, counter_event_rows
 from scheduler.wording.figures import moment
@@ -39,7 +40,7 @@ def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason
         row = counter_row(session, place)
         events, event = _find(session, row, event_id)
         if event.kind in ("undo", ASKED_UNDO):
-            raise Refused("This is an undo itself. Record anew what should count again.")
+            raise Refused(gettext("This is an undo itself. Record anew what should count again."))
         _not_undone(session, row, events, event)
         detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
         given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
@@ -70,14 +71,17 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
         if event.kind not in ASKED:
             raise Refused(f"This is the event {event.kind!r}; there is nothing to confirm.")
         told = _told(event)
-        says = f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
+        says = gettext(
+            "{actor} asked for this and cannot confirm it; another person, chief engineer or office, does.",
+            actor=event.actor,
+        )
         asked_by = Person(str(told["asked_by_id"]), event.actor)
         side = Side(place.vessel_id, f"counter event {event.id} asked", asked_by)
         must_be_another(context, session, side, hand.actor, says)
         _not_undone(session, row, events, event)
         for other in events:
             if _told(other).get("asked") == event.id:
-                raise Clash(f"This was confirmed by {other.actor} already.")
+                raise Clash(gettext("This was confirmed by {actor} already.", actor=other.actor))
         if "undoes" in told:
             _not_undone(session, row, events, next(e for e in events if e.id == told["undoes"]))
         detail = {name: value for name, value in told.items() if name != "asked_by_id"}
@@ -108,11 +112,17 @@ def _not_undone(session: Session, row: CounterRow, events: list[CounterEventRow]
         undo = next(e for e in events if e.id == undo_id)
         when = instant(undo.recorded_s)
         said = moment(when, clock_of(session, row.vessel_id, when))
-        raise Clash(f"This was undone by {undo.actor} on {said} already. Record anew what should count again.")
+        raise Clash(
+            gettext(
+                "This was undone by {actor} on {said} already. Record anew what should count again.",
+                actor=undo.actor,
+                said=said,
+            )
+        )
 
 
 def _not_waiting(events: list[CounterEventRow], event: CounterEventRow) -> None:
     done = {_told(e).get("asked") for e in events} | set(undone_by(events))
     for other in events:
         if other.kind == ASKED_UNDO and _told(other)["undoes"] == event.id and other.id not in done:
-            raise Clash(f"{other.actor} asked for this undo already; another person confirms it.")
+            raise Clash(gettext("{actor} asked for this undo already; another person confirms it.", actor=other.actor))

@@ -14,6 +14,7 @@ from scheduler.actions.plant_state.load import PlantState, load_plant, plant_sta
 from scheduler.actions.plant_state.stored import Pin, StoredPlan, pins_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
+from scheduler.language import gettext
 from scheduler.planning.judge.check import judge
 from scheduler.planning.move.objections import MoveFact
 from scheduler.planning.move.trial import Trial, taken_out
@@ -80,7 +81,7 @@ def move_slot(
             such open job in the plan. Refused: not a whole hour of the plan, or a reason that is too long.
     """
     if len(reason) > MOST_REASON:
-        says = f"at most {MOST_REASON} characters are kept, {len(reason)} came"
+        says = gettext("at most {most} characters are kept, {count} came", most=MOST_REASON, count=len(reason))
         raise Refused(f"reason: {says}.", faults=[("/reason", says)])
 
     def act(session: Session) -> Answer:
@@ -96,7 +97,14 @@ def move_slot(
         pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
         if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
             pin = now.pins[key]
-            raise Clash(f"{job_words(now.plant, now.at, key)} is set there already, by {pin.by} (move {pin.move}).")
+            raise Clash(
+                gettext(
+                    "{job} is set there already, by {by} (move {move}).",
+                    job=job_words(now.plant, now.at, key),
+                    by=pin.by,
+                    move=pin.move,
+                )
+            )
         old = held.times()
         kept = _set(session, context, now, tried.problem, tried.plan, pins)
         slots = [
@@ -153,7 +161,7 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
         held = taken_plan(now)
         slots = [slot for slot in row.slots if now.job(slot["job"]) is not None]
         if not slots:
-            raise Clash(f"The job of move {number} is closed: there is nothing to put back.")
+            raise Clash(gettext("The job of move {number} is closed: there is nothing to put back.", number=number))
         key, back = slots[0]["job"], slots[0]["from_s"]
         stood = held.times().get(key)
         if back is None:
@@ -253,8 +261,12 @@ def _must_be_aboard(held: StoredPlan, if_match: int | None) -> None:
         )
     if if_match != held.version:
         raise Stale(
-            f"The plan aboard is version {held.version} by now, not {if_match}: somebody took a plan or moved a slot. Look at it, "
-            "then move the slot.",
+            gettext(
+                "The plan aboard is version {version} by now, not {given}: somebody took a plan or moved a slot. "
+                "Look at it, then move the slot.",
+                version=held.version,
+                given=if_match,
+            ),
             more={"version": held.version, "plan": held.digest, "slots": held.slots_in_order()},
         )
 
@@ -300,11 +312,19 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
             f"There is no move {number} for {place.id}. `leadline move {place.id} --list` shows those there are."
         )
     if row.undone_at is not None:
-        raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
+        raise Clash(
+            gettext("Move {number} was undone already, by {undone_by}.", number=number, undone_by=row.undone_by)
+        )
     keys = {slot["job"] for slot in row.slots}
     for other in move_rows(session, place.vessel_id, place.id, not_undone=True):
         if other.number > number and keys & {slot["job"] for slot in other.slots}:
-            raise Clash(f"Move {other.number} by {other.by} moved the same job after it. Undo that one first.")
+            raise Clash(
+                gettext(
+                    "Move {number} by {by} moved the same job after it. Undo that one first.",
+                    number=other.number,
+                    by=other.by,
+                )
+            )
     return row
 
 

@@ -18,6 +18,7 @@ from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
+from scheduler.language import gettext
 from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_ended_at
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
@@ -44,9 +45,12 @@ def open_breakdown(
     """
     must_be_ahead(context, expected_at)
     if not reason.strip():
-        raise Refused("Say in a few words what failed; the reason is empty.", faults=[("/reason", "this is empty")])
+        raise Refused(
+            gettext("Say in a few words what failed; the reason is empty."),
+            faults=[("/reason", gettext("this is empty"))],
+        )
     if at > context.now() + AHEAD:
-        raise Refused("That time is still to come; give the instant at which the pump failed.")
+        raise Refused(gettext("That time is still to come; give the instant at which the pump failed."))
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
@@ -59,7 +63,7 @@ def open_breakdown(
         if rows:
             name = pump_words(plant, at, place.id)
             more = {"job": rows[0].key}
-            raise Clash(f"A repair of {name} is open already. Go on with that one.", more=more)
+            raise Clash(gettext("A repair of {name} is open already. Go on with that one.", name=name), more=more)
         outages = open_outage_rows(session, place.vessel_id, place.id)
         was_down = any(row.status is OutageStatus.DOWN for row in outages)
         if not was_down:
@@ -128,7 +132,8 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
     """
     if at > context.now() + AHEAD:
         raise Refused(
-            "This is still to come; give the instant at which it ran again.", faults=[("/at", "still to come")]
+            gettext("This is still to come; give the instant at which it ran again."),
+            faults=[("/at", gettext("still to come"))],
         )
 
     def act(session: Session) -> Answer:
@@ -143,13 +148,15 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
         outages = open_outage_rows(session, place.vessel_id, place.id)
         down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
         if row is None or down is None:
-            raise Clash("This pump is not out with a repair open.")
+            raise Clash(gettext("This pump is not out with a repair open."))
         if step_rows(session, place.vessel_id, row.key):
-            raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
+            raise Clash(
+                gettext("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
+            )
         plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
         require_no_tag(session, place.vessel_id, place.id, plant, at)
         if at < down.from_at:
-            raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
+            raise Refused(gettext("This is before the stop."), faults=[("/at", gettext("this is before the stop"))])
         minutes = (seconds(at) - seconds(down.from_at)) // 60
         end_outage(session, down, at)
         for before in outages_ended_at(session, place.vessel_id, place.id, down.from_at):

@@ -19,6 +19,7 @@ from scheduler.domain.record.period import CLOSE_STRUCK, JOB_CHECKED
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
+from scheduler.language import gettext
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.people import person_rows
@@ -44,20 +45,22 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
         row = _closed(session, place, job_id)
         detail = row.detail
         if detail.get("checked_by"):
-            raise Clash(f"This job was checked already, by {detail['checked_by']}.")
+            raise Clash(gettext("This job was checked already, by {checked_by}.", checked_by=detail["checked_by"]))
         for did in ("done_by", "answers_for"):
             if same_name(str(detail.get(did) or ""), actor.name):
-                raise NotAllowed(f"{detail[did]} did it, or answers for it: another person checks it.")
+                raise NotAllowed(
+                    gettext("{name} did it, or answers for it: another person checks it.", name=detail[did])
+                )
         recorded_by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
         if of_a_person(recorded_by):
             side = Side(place.vessel_id, f"job {row.key} closed", recorded_by)
-            says = f"{recorded_by.name} recorded its close: another person checks it."
+            says = gettext("{name} recorded its close: another person checks it.", name=recorded_by.name)
             must_be_another(context, session, side, actor, says)
         if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
-            raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
+            raise NotAllowed(gettext("{name} worked on it: another person checks it.", name=actor.name))
         asked_of = str(detail.get("check_asked_of") or "")
         if asked_of and asked_of != actor.person_id and not surely_same_name(asked_of, actor.name):
-            raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
+            raise NotAllowed(gettext("The check was asked of {asked_of}, who signs it.", asked_of=asked_of))
         row.detail = {**detail, "checked_by": actor.name, "checked_s": context.now_s(), "check": "checked"}
         row.version += 1
         session.add(row)
@@ -101,19 +104,34 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
         detail = row.detail
         by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
         if not own_person(by, person_of(hand.actor)):
-            raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")
+            raise NotAllowed(
+                gettext(
+                    "A close is struck by who recorded it, {name}.",
+                    name=by.name or gettext("who is not known any more"),
+                )
+            )
         recorded_at = instant(int(detail.get("recorded_s") or 0))
         if now.at - recorded_at > STRIKE_WITHIN:
             minutes = STRIKE_WITHIN // timedelta(minutes=1)
-            raise Clash(f"A close is struck within {minutes} minutes of recording it. Correct it by a new record.")
+            raise Clash(
+                gettext(
+                    "A close is struck within {minutes} minutes of recording it. Correct it by a new record.",
+                    minutes=minutes,
+                )
+            )
         if detail.get("checked_by"):
-            raise Clash(f"{detail['checked_by']} signed it as checked since: a signature stays, and so does the close.")
+            raise Clash(
+                gettext(
+                    "{checked_by} signed it as checked since: a signature stays, and so does the close.",
+                    checked_by=detail["checked_by"],
+                )
+            )
         if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_at):
-            raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
+            raise Clash(gettext("Something was recorded of this pump since. Correct the close by a new record."))
         turns = done_rows_with(session, place.vessel_id, row.key)
         for turn in turns:
             if last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
-                raise Clash("A later job rests on it by now. Correct it by a new record.")
+                raise Clash(gettext("A later job rests on it by now. Correct it by a new record."))
         for turn in turns:
             key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
             other = job_row(session, place.vessel_id, key)
@@ -160,5 +178,5 @@ def _acted_on(session: Session, vessel_id: str, pump_id: str, since: datetime) -
 def _closed(session: Session, place: Place, job_id: JobId) -> JobRow:
     row = job_row(session, place.vessel_id, job_id.key)
     if row is None or row.closed_at is None:
-        raise NotFound("This job is not closed, so there is nothing to check or to strike.")
+        raise NotFound(gettext("This job is not closed, so there is nothing to check or to strike."))
     return row

@@ -27,7 +27,7 @@ from scheduler.domain.work.paper import PaperAct, paper_objections, seen_on_pape
 from scheduler.domain.work.rules import close_objections
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, Refused
-from scheduler.language import ENGLISH, in_language
+from scheduler.language import ENGLISH, gettext, in_language
 from scheduler.storage.database import Session
 from scheduler.wording.figures import moment
 from scheduler.wording.names import subject_words
@@ -131,13 +131,14 @@ def with_steps(closing: Close, kept: Sequence[StoredStep], work: WorkState) -> C
 def must_be_named(closing: Close) -> None:
     if not closing.done_by.strip():
         raise Refused(
-            "Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
+            gettext("Say who did the job; done_by is empty."),
+            faults=[("/done_by", gettext("this is empty; a name is expected."))],
         )
     if closing.company.strip() and (not closing.answers_for.strip() or same_name(closing.answers_for, closing.done_by)):
-        says = "a contractor did it: name the person aboard who answers for the job."
+        says = gettext("a contractor did it: name the person aboard who answers for the job.")
         raise Refused(f"answers_for: {says}", faults=[("/answers_for", says)])
     if closing.checked_by is not None and same_name(closing.checked_by, closing.done_by):
-        says = "the checker is the doer; name someone else, or leave it empty."
+        says = gettext("the checker is the doer; name someone else, or leave it empty.")
         raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
 
 
@@ -146,19 +147,22 @@ def must_fit_in_time(now: PlantState, kind: JobKind, job_id: JobId, closing: Clo
         raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
 
     if closing.done_at > now.at + AHEAD:
-        refuse("this is still to come; give the instant at which the job was finished.")
+        refuse(gettext("this is still to come; give the instant at which the job was finished."))
     begun = in_place_since(now.plant, kind.subject, job_id.subject)
     if begun is not None and closing.done_at < begun:
         refuse(
-            f"this is before {subject_words(now.plant, now.at, job_id.subject)} was fitted on "
-            f"{moment(begun, now.offset_minutes, now.at)}. Check the date, or that this is the right pump."
+            gettext(
+                "this is before {subject} was fitted on {moment}. Check the date, or that this is the right pump.",
+                subject=subject_words(now.plant, now.at, job_id.subject),
+                moment=moment(begun, now.offset_minutes, now.at),
+            )
         )
     before = now.done.get((job_id.kind, job_id.subject))
     if before is not None and closing.done_at <= before.done_at:
         done = moment(before.done_at, now.offset_minutes, now.at)
-        refuse(f"this is not after the one before, done on {done}. Check the date and the job.")
+        refuse(gettext("this is not after the one before, done on {done}. Check the date and the job.", done=done))
     if closing.opened_at is not None and closing.opened_at > closing.done_at:
-        says = "this is after done_at; give the instant at which the pump was taken out."
+        says = gettext("this is after done_at; give the instant at which the pump was taken out.")
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
 
 
@@ -175,10 +179,12 @@ def hours_at_close(
     at_most = now.hours[kind.subject, job_id.subject]
     silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
     if given < 0 or given > at_most.hours + silent_h + 1:
-        says = (
-            f"{given:g} h is more than {subject_words(now.plant, now.at, job_id.subject)} can have run by now "
-            f"({at_most.hours:.0f} h by its "
-            "counter). Give its hours when the job was done, or leave them out."
+        says = gettext(
+            "{given} h is more than {subject} can have run by now ({hours} h by its counter). Give its hours "
+            "when the job was done, or leave them out.",
+            given=f"{given:g}",
+            subject=subject_words(now.plant, now.at, job_id.subject),
+            hours=f"{at_most.hours:.0f}",
         )
         raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
     apart = abs(given - then.hours)

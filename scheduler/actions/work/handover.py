@@ -16,6 +16,7 @@ from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person
 from scheduler.domain.record.period import REVIEW
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, chain_head, newest_records
@@ -38,7 +39,10 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     writer = person_acting(context, hand.actor, ABOARD, "hand over")
     if not text.strip() or len(text) > LONGEST_TEXT:
-        says = f"1 to {LONGEST_TEXT} letters are expected; write what the one who takes over has to know"
+        says = gettext(
+            "1 to {most} letters are expected; write what the one who takes over has to know",
+            most=LONGEST_TEXT,
+        )
         raise Refused(f"text: {says}.", faults=[("/text", says)])
 
     def act(session: Session) -> Answer:
@@ -80,17 +84,25 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int, loo
     def act(session: Session) -> Answer:
         row = handover_row(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"There is no handover note {number} on this vessel.")
+            raise NotFound(gettext("There is no handover note {number} on this vessel.", number=number))
         if row.signed_at is not None:
-            raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
+            raise Clash(
+                gettext(
+                    "Handover note {number} is signed already, by {signed_by}.", number=number, signed_by=row.signed_by
+                )
+            )
         writer = Person(row.written_by_id, row.written_by)
-        says = "A handover note is signed by two people: who takes over signs it, not who wrote it."
+        says = gettext("A handover note is signed by two people: who takes over signs it, not who wrote it.")
         must_be_another(context, session, Side(vessel_id, f"handover {number} written", writer), hand.actor, says)
         hang = hung_by(session, vessel_id, writer)
         if hang:
             raise Clash(
-                f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
-                "an own lock first; where there is no relief, the chief engineer does, on record."
+                gettext(
+                    "Locks of {written_by} hang at {hang}: nobody signs off with locks hanging. Take each over "
+                    "with an own lock first; where there is no relief, the chief engineer does, on record.",
+                    written_by=row.written_by,
+                    hang=", ".join(hang),
+                )
             )
         facts = facts_in(session, context, vessel_id)
         against = [*facts.against(looked_at), *changed_since(session, vessel_id, number, facts)]
@@ -131,21 +143,21 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     person_acting(context, hand.actor, frozenset({Role.CHIEF}), "sign the month's review")
     if not _MONTH.fullmatch(month):
-        says = "a month is expected, as 2026-10"
+        says = gettext("a month is expected, as 2026-10")
         raise Refused(f"month: {says}.", faults=[("/month", says)])
     if len(text) > LONGEST_TEXT:
-        says = f"at most {LONGEST_TEXT} letters are expected"
+        says = gettext("at most {most} letters are expected", most=LONGEST_TEXT)
         raise Refused(f"text: {says}.", faults=[("/text", says)])
 
     def act(session: Session) -> Answer:
         document_of(session, vessel_id)
         aboard = context.now() + timedelta(minutes=offset_minutes(session, vessel_id, context.now()))
         if month >= f"{aboard:%Y-%m}":
-            says = f"{month} is not over yet; sign it when it is"
+            says = gettext("{month} is not over yet; sign it when it is", month=month)
             raise Refused(f"month: {says}.", faults=[("/month", says)])
         before = next((one for one in _reviews(session, vessel_id) if one["month"] == month), None)
         if before is not None:
-            raise Clash(f"The review of {month} was signed already, by {before['by']}.")
+            raise Clash(gettext("The review of {month} was signed already, by {by}.", month=month, by=before["by"]))
         last, stamp = chain_head(session, vessel_id)
         payload = {
             "month": month,

@@ -13,6 +13,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.people.persons import Person
 from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
@@ -134,7 +135,7 @@ def answer_nonconformity(
     ]
     if faults:
         raise Refused(
-            "A non-conformity is answered with its cause and the corrective action; give both.", faults=faults
+            gettext("A non-conformity is answered with its cause and the corrective action; give both."), faults=faults
         )
 
     def act(session: Session) -> Answer:
@@ -168,9 +169,13 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
     def act(session: Session) -> Answer:
         row = _held(session, hand, vessel_id, number)
         if row.answered_at is None:
-            raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
+            raise Clash(
+                gettext(
+                    "Non-conformity {number} has no cause and corrective action yet; answer it first.", number=number
+                )
+            )
         answered_by = Person(row.answered_by_id or "", row.answered_by or "")
-        says = "Who answered a non-conformity does not close it: another person does."
+        says = gettext("Who answered a non-conformity does not close it: another person does.")
         side = Side(vessel_id, f"non-conformity {number} answered", answered_by)
         must_be_another(context, session, side, hand.actor, says)
         row.closed_by, row.closed_at = hand.actor.name, context.now()
@@ -186,9 +191,13 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     row = nonconformity_row(session, vessel_id, number)
     if row is None:
-        raise NotFound(f"There is no non-conformity {number} on this vessel.")
+        raise NotFound(gettext("There is no non-conformity {number} on this vessel.", number=number))
     if row.closed_at is not None:
-        raise Clash(f"Non-conformity {number} is closed already, by {row.closed_by}.")
+        raise Clash(
+            gettext(
+                "Non-conformity {number} is closed already, by {closed_by}.", number=number, closed_by=row.closed_by
+            )
+        )
     return row
 
 

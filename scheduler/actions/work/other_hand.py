@@ -7,9 +7,11 @@ from scheduler.actions.people.sides import AUTHORITY, person_acting
 from scheduler.domain.people.persons import Person, same_name
 from scheduler.domain.work.acts import AnyStep, TagRemoved
 from scheduler.errors import NotAllowed, Refused
+from scheduler.language import gettext
 
 _TYPED = (
-    "nobody signs for another: leave it empty. The chief engineer or the office records this step, in the own sign-in or with the own "
+    "nobody signs for another: leave it empty. The chief engineer or the office records this step, in the own "
+    "sign-in or with the own "
     "key, and so approves it."
 )
 
@@ -30,7 +32,9 @@ def with_approver(context: Context, hand: Hand, step: AnyStep, *, fact: bool) ->
     try:
         by = person_acting(context, hand.actor, AUTHORITY, "approve that a lock comes off by another hand")
         if same_name(by.name, step.by):
-            raise NotAllowed(f"{by.name} takes the lock off: another person approves that, and records it.")
+            raise NotAllowed(
+                gettext("{name} takes the lock off: another person approves that, and records it.", name=by.name)
+            )
         hand.actor.must_sign_as_self(context.now(), Person("", step.by))
     except NotAllowed:
         if fact:

@@ -8,6 +8,7 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.work import PartCountRow, part_count_row, part_count_rows
@@ -27,10 +28,12 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
         known = names_of(plant_of(vessel, place.plant_id))
         if name not in known:
             there = ", ".join(known) or "none"
-            says = f"{name[:60]!r} is on no job sheet of this plant; its parts are: {there}."
+            says = gettext(
+                "{name} is on no job sheet of this plant; its parts are: {there}.", name=f"{name[:60]!r}", there=there
+            )
             raise Refused(says, faults=[("/name", says)])
         if not 0 <= aboard <= MOST_ABOARD:
-            says = f"{aboard} were counted: 0 to {MOST_ABOARD} was expected."
+            says = gettext("{aboard} were counted: 0 to {most} was expected.", aboard=aboard, most=MOST_ABOARD)
             raise Refused(says, faults=[("/aboard", says)])
         row = part_count_row(session, place.vessel_id, place.plant_id, name)
         before = None if row is None else row.aboard

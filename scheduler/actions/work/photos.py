@@ -18,6 +18,7 @@ from scheduler.domain.record.chain import Record
 from scheduler.domain.record.period import PeriodEntry
 from scheduler.domain.work.photos import ENDINGS, PHOTO
 from scheduler.errors import Clash, NotFound, Refused, TooLarge
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.photos import files
 from scheduler.storage.photos.pictures import picture_taken_in
@@ -64,7 +65,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         if same is not None:
             return Answer(200, same)
         if len(before) >= MOST_PHOTOS:
-            raise Refused(f"This job has {len(before)} photos, which is the most.")
+            raise Refused(gettext("This job has {count} photos, which is the most.", count=len(before)))
         files.store_photo(folder, name, content)
         payload = {
             "job_no": job_id.key,
@@ -101,7 +102,7 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     """
     kept = next((one for one in photos_of(context, place, job_id) if one["sha256"] == digest), None)
     if kept is None:
-        raise NotFound("This job has no such photo.")
+        raise NotFound(gettext("This job has no such photo."))
     folder = folder_of(context, place.vessel_id)
     if folder is None:
         raise NotFound(_NO_FOLDER)

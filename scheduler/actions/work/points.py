@@ -10,6 +10,7 @@ from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
@@ -26,20 +27,27 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
     """
     by = person_acting(context, hand.actor, ASKS, "say that a point is not fitted")
     if not reason.strip():
-        raise Refused("Say why it is not fitted; the reason is empty.", faults=[("/reason", "this is empty")])
+        raise Refused(
+            gettext("Say why it is not fitted; the reason is empty."), faults=[("/reason", gettext("this is empty"))]
+        )
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         points = {one.name: one for one in plant_of(vessel, place.plant_id).points}
         if point not in points:
-            says = f"one of {', '.join(points)} was expected"
+            says = gettext("one of {points} was expected", points=", ".join(points))
             raise Refused(f"point: {says}.", faults=[("/point", says)])
         if points[point].role is PointRole.SUPPLY:
-            says = "the supply breaker is always fitted: without it nobody opens a pump"
+            says = gettext("the supply breaker is always fitted: without it nobody opens a pump")
             raise Refused(f"point: {says}.", faults=[("/point", says)])
         before = not_fitted_rows(session, place.vessel_id, place.id)
         if any(row.point == point and row.withdrawn_at is None for row in before):
-            raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
+            raise Clash(
+                gettext(
+                    "{point} is said to be not fitted already. Sign that one, or withdraw it.",
+                    point=point.capitalize(),
+                )
+            )
         numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
         row = NotFittedRow(
             vessel_id=place.vessel_id,
@@ -71,9 +79,11 @@ def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, 
     def act(session: Session) -> Answer:
         row = _standing(session, place, number)
         if row.signed_at is not None:
-            raise Clash(f"Number {number} is signed already, by {row.signed_by}.")
+            raise Clash(
+                gettext("Number {number} is signed already, by {signed_by}.", number=number, signed_by=row.signed_by)
+            )
         said_by = Person(row.asked_by_id, row.asked_by)
-        says = f"{row.asked_by} said it: another person signs it."
+        says = gettext("{asked_by} said it: another person signs it.", asked_by=row.asked_by)
         must_be_another(context, session, Side(place.vessel_id, f"point {number} said", said_by), hand.actor, says)
         row.signed_as, row.signed_by_id, row.signed_by, row.signed_at = as_, by.id, by.name, context.now()
         return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
@@ -101,9 +111,15 @@ def points_listed(context: Context, place: Place, page: PageAsked | None = None)
 def _standing(session: Session, place: Place, number: int) -> NotFittedRow:
     row = next((one for one in not_fitted_rows(session, place.vessel_id, place.id) if one.number == number), None)
     if row is None:
-        raise NotFound(f"No point of this pump is said to be not fitted under number {number}.")
+        raise NotFound(gettext("No point of this pump is said to be not fitted under number {number}.", number=number))
     if row.withdrawn_at is not None:
-        raise Clash(f"Number {number} was withdrawn already, by {row.withdrawn_by}.")
+        raise Clash(
+            gettext(
+                "Number {number} was withdrawn already, by {withdrawn_by}.",
+                number=number,
+                withdrawn_by=row.withdrawn_by,
+            )
+        )
     return row
 
 

@@ -11,6 +11,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import NotFound
+from scheduler.language import gettext
 from scheduler.storage.due import PostponementRow, postponement_row, postponement_rows
 
 _HOUR = 3600
@@ -48,7 +49,7 @@ def plant_of_postponement(context: Context, vessel_id: str, number: int) -> str:
     with context.db.read() as session:
         row = postponement_row(session, vessel_id, number)
     if row is None:
-        raise NotFound(f"There is no postponement {number} on this vessel.")
+        raise NotFound(gettext("There is no postponement {number} on this vessel.", number=number))
     return row.plant_id
 
 
@@ -58,13 +59,13 @@ def postponement_facts(context: Context, now: PlantState, number: int) -> Postpo
     with context.db.read() as session:
         row = postponement_row(session, vessel, number)
         if row is None or row.plant_id != now.plant.id:
-            raise NotFound(f"There is no postponement {number} on this vessel.")
+            raise NotFound(gettext("There is no postponement {number} on this vessel.", number=number))
         rows = postponement_rows(session, vessel)
         shows = counters_show(session, vessel, [one.id for one in now.counters if one.primary])
     code = row.job_key.partition(":")[0]
     kind = next((one for one in now.plant.job_kinds if one.code == code), None)
     if kind is None:
-        raise NotFound("The job kind of this postponement is no longer set up.")
+        raise NotFound(gettext("The job kind of this postponement is no longer set up."))
     job = now.job(row.job_key)
     margin, after_trip, slot = _in_slot(context, now, row.job_key)
     shown = None if job is None else shows.get(job.position or "")

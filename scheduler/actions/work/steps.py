@@ -53,7 +53,7 @@ from scheduler.domain.work.rules import objections, stop_reasons
 from scheduler.domain.work.state import Counts, WorkState, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, Refused
-from scheduler.language import ENGLISH, in_language
+from scheduler.language import ENGLISH, gettext, in_language
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
@@ -99,7 +99,7 @@ def take_step(
 def must_be_allowed(context: Context, hand: Hand, step: AnyStep) -> None:
     """Raises Refused for an instant to come, NotAllowed where a step is the chief engineer's to record and somebody else does."""
     if step.at > context.now() + AHEAD:
-        raise Refused("That time is still to come; give the instant at which it was done.")
+        raise Refused(gettext("That time is still to come; give the instant at which it was done."))
     if isinstance(step, TagPlaced) and step.override.strip():
         person_acting(context, hand.actor, AUTHORITY, "override the minimum, with a reason")
     if isinstance(step, MeasureAccepted):
