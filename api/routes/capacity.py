@@ -18,6 +18,8 @@ from api.routes.answers.capacity import (
     MayOpenAnswer,
     PumpTestAnswer,
     RunsAfterAllAnswer,
+    StopNoticeAnswer,
+    StopNoticesAnswer,
 )
 from api.routes.bodies.capacity import (
     BackBody,
@@ -27,15 +29,16 @@ from api.routes.bodies.capacity import (
     ExpectedBody,
     PumpTestBody,
     RunsBody,
+    StopNoticeBody,
 )
 from api.routes.shared.bodies import Instant
 from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.paging import NumberedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.capacity import concessions as capacity_concessions
-from scheduler.actions.capacity import outages, tests
+from scheduler.actions.capacity import notices, outages, tests
 from scheduler.actions.capacity.opening import MOST_HOURS, opening_answer
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
@@ -192,6 +195,26 @@ def say_expected(pump_id: str, call: SeenCallDep, body: ExpectedBody) -> Expecte
     place = call.place(AssetKind.PUMP, pump_id)
     answer = outages.say_expected(call.context, call.hand(body), place, body.expected_at, if_match=call.version())
     return call.answered(ExpectedReturnAnswer, answer, plan=breakdown.plan_again(call.context, place, soon=True))
+
+
+@router.get("/api/v1/pumps/{pump_id}/notices", tags=["work"], summary="Who was told that a pump stopped")
+def stop_notices(pump_id: str, context: ContextDep, who: AskingDep) -> StopNoticesAnswer:
+    """Of the stop that lasts; empty while the pump is not out. Those of earlier stops stand in the record."""
+    stopped_at, found = notices.stop_notices(context, fleet.locate(context, who.actor, pump_id, AssetKind.PUMP))
+    since = None if stopped_at is None else utc_text(stopped_at)
+    shown = [notices.notice_members(one) for one in found]
+    return StopNoticesAnswer.model_validate({"pump": pump_id, "stopped_at": since, "notices": shown})
+
+
+@router.post(
+    "/api/v1/pumps/{pump_id}/notices", status_code=201, tags=["work"], summary="Somebody was told that a pump stopped"
+)
+def record_stop_notice(pump_id: str, call: HandCallDep, body: StopNoticeBody) -> StopNoticeAnswer:
+    """On record with who recorded it; told again is another record. The answer lists all of this stop."""
+    place = call.place(AssetKind.PUMP, pump_id)
+    return call.answered(
+        StopNoticeAnswer, notices.record_notice(call.context, call.hand(body), place, whom=body.whom, at=body.at)
+    )
 
 
 @router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from scheduler.domain.capacity.may_open import CounterDoubt, OpeningAnswer, OpeningCode, OpenStretch
+from scheduler.domain.capacity.notices import Notified
 from scheduler.domain.vessel.document import Plant
 from scheduler.language import gettext as _
 from scheduler.language import marked
@@ -265,6 +266,21 @@ def capacity_left_words(stretches: Sequence[OpenStretch], offset_minutes: int) -
             from_at=clock(least.from_at, offset_minutes),
         )
     return said
+
+
+_NOTIFIED = {
+    Notified.CHIEF: marked("Chief engineer"),
+    Notified.BRIDGE: marked("Officer of the watch"),
+    Notified.HOTEL: marked("Hotel"),
+    Notified.CHIEF_OFFICER: marked("Chief officer"),
+    Notified.MASTER: marked("Master"),
+    Notified.OFFICE: marked("Office"),
+}
+
+
+def notified_words(whom: Notified) -> str:
+    """Who was told of a stop."""
+    return _(_NOTIFIED[whom])
 
 
 def leave_words(names: Sequence[str]) -> str:

@@ -432,6 +432,12 @@ STORY: tuple[Act, ...] = (
         Sent(path={"pump_id": "plover-pump-c"}, body={"at": NOW, "reason": ""}),
     ),
     Act(
+        "record_stop_notice",
+        Sent(path={"pump_id": "plover-pump-c"}, body={"whom": "bridge", "at": NOW}),
+        Sent(path={"pump_id": "plover-pump-c"}, body={"whom": "galley", "at": NOW}),
+    ),
+    Act("stop_notices", Sent(path={"pump_id": "plover-pump-c"})),
+    Act(
         "runs_after_all",
         Sent(path={"pump_id": "plover-pump-c"}, body={"at": NOW, "reason": "the breaker was off"}),
         Sent(path={"pump_id": "plover-pump-b"}, body={"at": NOW}),

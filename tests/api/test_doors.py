@@ -181,6 +181,10 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/pumps/{{pump_id}}/runs-after-all"): Walk(
         f"{API}/pumps/plover-pump-b/runs-after-all", 409, body={"at": stamp(AT)}
     ),
+    ("GET", f"{API}/pumps/{{pump_id}}/notices"): Walk(f"{API}/pumps/plover-pump-b/notices"),
+    ("POST", f"{API}/pumps/{{pump_id}}/notices"): Walk(
+        f"{API}/pumps/plover-pump-b/notices", 409, body={"whom": "bridge", "at": stamp(AT)}
+    ),
     ("GET", f"{API}/pumps/{{pump_id}}/points"): Walk(f"{API}/pumps/plover-pump-b/points"),
     ("POST", f"{API}/pumps/{{pump_id}}/points"): Walk(
         f"{API}/pumps/plover-pump-b/points", 422, body={"point": "supply breaker", "reason": "walked"}
@@ -316,6 +320,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("POST", "/pumps/{pump_id}/runs"): Walk(
         "/pumps/plover-pump-a/runs", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
+    ),
+    ("POST", "/pumps/{pump_id}/notices"): Walk(
+        "/pumps/plover-pump-b/notices", 409, body={"whom": "bridge", "idempotency_key": "walked"}, form=True
     ),
     ("GET", "/pumps/{pump_id}/record"): Walk("/pumps/plover-pump-b/record"),
     ("GET", "/pumps/{pump_id}/points"): Walk("/pumps/plover-pump-b/points"),

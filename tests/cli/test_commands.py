@@ -29,7 +29,7 @@ COMMANDS = [
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
     "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from", "job first-date",
-    "job first-date-agree", "vessel approve",
+    "job first-date-agree", "vessel approve", "notify",
     "vessel show", "vessel versions", "vessel example", "vessel schema",
 ]  # fmt: skip
 GROUPS = (

@@ -7,7 +7,7 @@ import typer
 
 from api.commands.shared.command import Output, command, hand, instant_or_none, instant_or_now, pump_place
 from api.commands.shared.groups import app
-from api.commands.shared.options import INSTANT, At, VesselId
+from api.commands.shared.options import INSTANT, At, VesselId, one_of
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
@@ -85,6 +85,34 @@ def runs_after_all(
     body = dict(repairs.runs_after_all(context, asked, place, at=since, reason=reason).body)
     body["plan"] = repairs.plan_again(context, place)
     return Output(body, [body["says"], body["plan"]])
+
+
+@command(app)
+def notify(
+    context: "Context",
+    pump: PumpId,
+    whom: Annotated[
+        str,
+        typer.Option(
+            help="chief, bridge, hotel, chief officer, master or office",
+            parser=one_of("chief", "bridge", "hotel", "chief officer", "master", "office"),
+        ),
+    ],
+    at: At = None,
+) -> Output:
+    """Record who was told that a pump stopped, and when; it tells nobody by itself.
+
+    Example: leadline notify plover-pump-b --whom bridge
+    """
+    from scheduler.actions.capacity import notices
+    from scheduler.domain.capacity.notices import Notified
+
+    place = pump_place(context, pump)
+    when = instant_or_now(context, place.vessel_id, at)
+    asked = hand(context, {"stop notice": pump, "whom": whom, "at": str(at or "")})
+    body = notices.record_notice(context, asked, place, whom=Notified(whom), at=when).body
+    told = ", ".join(str(one["whom"]) for one in body["notices"])
+    return Output(body, [f"kept, record {body['record']}; told of this stop so far: {told}"])
 
 
 @command(app)

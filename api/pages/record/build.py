@@ -11,6 +11,7 @@ from api.pages.shared.job_line import JobLine, tone_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.record.search import RecordHit
 from scheduler.domain.base.enums import JobState, Subject
+from scheduler.domain.capacity.notices import STOP_NOTICE, Notified
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
@@ -20,6 +21,7 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.language import gettext as _
 from scheduler.language import marked
 from scheduler.shiptime import run_text, ship_time
+from scheduler.wording.capacity import notified_words
 from scheduler.wording.due import state_alone
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
 from scheduler.wording.hours import counter_due_words, figure_words, since_words
@@ -33,6 +35,7 @@ _STOPS = {
     "pump back": marked("back"),
     "breakdown opened": marked("broke down"),
     "runs after all": marked("ran on"),
+    STOP_NOTICE: marked("told of the stop"),
 }
 _HOUR = 3600
 
@@ -188,7 +191,9 @@ def _stop_row(hit: RecordHit, now: PlantState) -> TableRow:
     return TableRow(
         when=moment(_done_at(hit), now.offset_minutes, now.at),
         what=_(_STOPS[hit.kind]),
-        found=str(hit.members.get("reason") or "–"),
+        found=notified_words(Notified(hit.members["whom"]))
+        if hit.kind == STOP_NOTICE
+        else str(hit.members.get("reason") or "–"),
         by=record_person(hit.members),
     )
 

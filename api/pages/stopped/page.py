@@ -11,12 +11,20 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.capacity.stopped import AHEAD_SHOWN, StoppedPump
 from scheduler.domain.capacity.may_open import OpenStretch
+from scheduler.domain.capacity.notices import Notified, StopNotice
 from scheduler.domain.capacity.returning import ASSUMED_AFTER
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, caution_line
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.wording.capacity import best_words, capacity_left_words, leave_words, over_number, over_or_short
+from scheduler.wording.capacity import (
+    best_words,
+    capacity_left_words,
+    leave_words,
+    notified_words,
+    over_number,
+    over_or_short,
+)
 from scheduler.wording.figures import clock, field_moment, moment, number, short_date
 from scheduler.wording.names import pump_words
 
@@ -52,6 +60,9 @@ class StoppedView:
     version: int
     repair_href: str = ""
     may_run: bool = False
+    notice_action: str = ""
+    """Where it is recorded who was told; empty: this person may only read."""
+    notices: tuple[StopNotice, ...] = ()
     newer_href: str = ""
     form: FormState = FormState()  # noqa: RUF009 - frozen
 
@@ -176,24 +187,39 @@ def back_choices(view: StoppedView) -> tuple[BackChoice, ...]:
     return tuple(BackChoice(one.value, one.label, one.on or one.value == asked) for one in found)
 
 
-def tells(view: StoppedView) -> tuple[tuple[str, str], ...]:
-    """Whom to tell, and what: by post, since the ship's own list of names rules."""
+@dataclass(frozen=True, slots=True)
+class TellLine:
+    """Whom to tell, what, and when they were told: by post, since the ship's own list of names rules."""
+
+    whom: Notified
+    label: str
+    what: str
+    said: str = ""
+
+
+def tells(view: StoppedView) -> tuple[TellLine, ...]:
+    """Whom to tell of this stop; who was told, with the time and by whom, the newest where it was said again."""
     stopped, offset = view.stopped, view.offset
     trip = min(one.after_trip_litres_per_h for one in stopped.left)
     least = stopped.least
     hours = f"{_span(least.from_at, least.to_at, offset)}: {over_or_short(least.margin_litres_per_h)}"
-    return (
-        (
-            _("Chief engineer"),
-            _(
-                "{position} is out; {capacity_left_words}",
-                position=view.position,
-                capacity_left_words=capacity_left_words(stopped.left, offset),
-            ),
-        ),
-        (_("Officer of the watch"), _("if one more pump trips: {would}", would=_would(trip))),
-        (view.plant.second_signer.capitalize(), hours),
-        (_("Office"), _("gets it with the record")),
+    out = _("{position} is out; {left}", position=view.position, left=capacity_left_words(stopped.left, offset))
+    whats = {
+        Notified.CHIEF: out,
+        Notified.BRIDGE: _("if one more pump trips: {would}", would=_would(trip)),
+        Notified(view.plant.second_signer): hours,
+        Notified.OFFICE: _("gets it with the record"),
+    }
+    told = {one.whom: one for one in view.notices}
+    whats |= {whom: out for whom in told if whom not in whats}
+    return tuple(
+        TellLine(
+            whom,
+            notified_words(whom),
+            what,
+            _("told {moment} by {by}", moment=moment(told[whom].at, offset), by=told[whom].by) if whom in told else "",
+        )
+        for whom, what in whats.items()
     )
 
 

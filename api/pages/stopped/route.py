@@ -17,13 +17,15 @@ from api.pages.stopped.page import SEEN, StoppedView, stopped_page
 from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import AHEAD, Context
-from scheduler.actions.capacity import outages
+from scheduler.actions.capacity import notices, outages
 from scheduler.actions.capacity.stopped import stopped_pump
 from scheduler.actions.hours.shown import counters_show
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
+from scheduler.domain.capacity.notices import Notified
+from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.storage.capacity import open_outage_rows
 from scheduler.storage.vessel import AssetKind
@@ -73,6 +75,8 @@ def _answer(
         version=version,
         repair_href=f"/vessels/{now.vessel.id}/jobs/{repair.job_id.key}" if repair else "",
         may_run=repair is not None and not begun and may(who, "POST", "/pumps/{pump_id}/runs"),
+        notice_action=f"/pumps/{place.id}/notices" if may(who, "POST", "/pumps/{pump_id}/notices") else "",
+        notices=notices.stop_notices(context, place)[1],
         newer_href=f"/plants/{now.plant.id}/plan#newer" if newer_plan(now) else "",
         form=refused.state if refused else FormState(),
     )
@@ -109,6 +113,23 @@ async def back(pump_id: str, request: Request, context: ContextDep, who: AskingD
         outages.say_expected(context, form.hand(), place, back_at, if_match=form.version)
 
     return await _pump_form(pump_id, request, context, who, do)
+
+
+@router.post("/pumps/{pump_id}/notices")
+async def notice(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Somebody was told of the stop, just now."""
+    form = await form_of(request, who)
+
+    def located() -> Place:
+        return fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+
+    def act() -> str:
+        if form["whom"] not in {one.value for one in Notified}:
+            raise Refused(_("Nobody of that name is told of a stop; tap one of those listed."))
+        notices.record_notice(context, form.hand(), located(), whom=Notified(form["whom"]), at=context.now())
+        return f"/pumps/{quote(pump_id)}/stopped#h-tell"
+
+    return await form.act(act, lambda refused: _answer(request, context, who, located(), refused))
 
 
 @router.post("/pumps/{pump_id}/runs")

@@ -25,6 +25,7 @@ from api.routes.shared.shapes import (
     z,
 )
 from scheduler.domain.capacity.may_open import OpeningAnswer, OpeningCode, OpenStretch
+from scheduler.domain.capacity.notices import Notified
 from scheduler.wording.capacity import OpeningWords
 
 
@@ -109,6 +110,29 @@ class RunsAfterAllAnswer(AnswerModel):
     record: RecordNumber
     says: Sentence
     plan: Annotated[Sentence, Field(description="how planning again went")]
+
+
+class StopNoticeShown(AnswerModel):
+    """Somebody was told that a pump stopped."""
+
+    whom: Notified
+    at: At
+    by: Annotated[PersonName, Field(description="who recorded it")]
+    record: RecordNumber
+
+
+class StopNoticesAnswer(AnswerModel):
+    """Who was told that a pump stopped, in order of recording."""
+
+    pump: PumpId
+    stopped_at: Annotated[At | None, Field(description="since when the pump is out; null: it is not")]
+    notices: list[StopNoticeShown]
+
+
+class StopNoticeAnswer(StopNoticesAnswer):
+    """That somebody was told of a stop is recorded."""
+
+    record: RecordNumber
 
 
 class PumpTestAnswer(AnswerModel):

@@ -9,6 +9,7 @@ from pydantic import (
 
 from api.routes.shared.bodies import Body, Instant, NeededName, NeededReason, NobodyElse, Reason, said
 from scheduler.domain.base.enums import Test
+from scheduler.domain.capacity.notices import Notified
 
 
 class DownBody(Body):
@@ -30,6 +31,13 @@ class RunsBody(Body):
 
     at: Instant
     reason: Reason = ""
+
+
+class StopNoticeBody(Body):
+    """Somebody was told at `at` that a pump stopped."""
+
+    whom: Notified
+    at: Instant
 
 
 class BackBody(Body):

@@ -123,14 +123,15 @@ def must_be_ahead(context: Context, expected_at: datetime | None) -> None:
         raise Refused(f"expected_at: {says}.", faults=[("/expected_at", says)])
 
 
-def _down(session: Session, place: Place) -> OutageRow | None:
+def down_row(session: Session, place: Place) -> OutageRow | None:
+    """The stop of a pump that is out; none: it is not."""
     rows = open_outage_rows(session, place.vessel_id, place.id)
     return next((row for row in rows if row.status is OutageStatus.DOWN), None)
 
 
 def expected_version(session: Session, place: Place) -> int:
     """Version of when a pump is expected back: number of the record that last said so; 0 for none since it went out."""
-    down = _down(session, place)
+    down = down_row(session, place)
     return 0 if down is None else down.expected_record
 
 
@@ -150,7 +151,7 @@ def say_expected(
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
-        down = _down(session, place)
+        down = down_row(session, place)
         if down is None:
             raise Clash("This pump is not out. There is no return to expect.")
         before = down.expected_at
