@@ -148,11 +148,11 @@ def _rest(given: Papers, others: Sequence[Any], found: MonthFacts) -> str:
         if end is not None:
             hours = number((end - begin).total_seconds() / _HOUR, 1)
             day = _("{day}, for {hours}\u00a0h", day=day, hours=hours)
-        pump, reason = _pump(given, one.text("pump")), one.text("reason")
+        pump, reason = _pump(given, one.text("pump")), one.text("reason").rstrip(". ")
         said.append(_("{pump} broke down {day}: {reason}.", pump=pump, day=day, reason=reason))
     for one in found.facts.counters:
         event, day = _(one.text("event")), given.ship_day(one.at)
-        said.append(_("Counter {event} {day}: {reason}", event=event, day=day, reason=one.text("reason")))
+        said.append(_("Counter {event} {day}: {reason}.", event=event, day=day, reason=one.text("reason").rstrip(". ")))
     nothing = [
         what
         for what, there in (
@@ -215,9 +215,9 @@ def _postponed(given: Papers, found: MonthFacts) -> Iterator[str]:
                 if granted
                 else _("refused by {who} {day}", who=who, day=day)
             )
-        job, why = f"{name[:1].upper()}{name[1:]}", one["reason"]
+        job, why = f"{name[:1].upper()}{name[1:]}", str(one["reason"]).rstrip(". ")
         yield _(
-            "{job} to {day}: {why} Asked by {who}, {how}.", job=job, day=to_at, why=why, who=one["asked_by"], how=how
+            "{job} to {day}: {why}. Asked by {who}, {how}.", job=job, day=to_at, why=why, who=one["asked_by"], how=how
         )
 
 

@@ -85,7 +85,7 @@ def _lower(said: _Said) -> MatterWords:
 def _nonconformity(said: _Said) -> MatterWords:
     many = count_words(said.matter.count, "non-conformity", "non-conformities")
     what = _("Non-conformity, {job}", job=inner(said.job)) if said.matter.count == 1 else many
-    return MatterWords(what, _("{text}, since {day}", text=said.text, day=said.day()), _("Answer"))
+    return MatterWords(what, _("{text}, since {day}", text=_(said.text), day=said.day()), _("Answer"))
 
 
 def _answered(said: _Said) -> MatterWords:
