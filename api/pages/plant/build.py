@@ -64,6 +64,7 @@ def plant_view(
         hours_href=hours_href,
         days=int(days) if days in DAYS_DRAWN else LOOK_AHEAD_DAYS,
         asked_days=days in DAYS_DRAWN,
+        may_begin=may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/acts"),
         may=may_open_view(now, context, asked, hours_href),
     )
 

@@ -100,6 +100,8 @@ class PlantView:
     signs_href: str = ""
     days: int = 28
     """How many days the drawing shows: 7, by the hour, or 28."""
+    may_begin: bool = False
+    """Whether this person may write down the work."""
     asked_days: bool = False
     """Whether somebody asked for so many: a phone shows three days by the hour until then."""
     waits: tuple[WaitLine, ...] = ()

@@ -11,7 +11,7 @@ from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.language import gettext as _
 from scheduler.wording.due import brief_words, job_name, job_rank, meets_at
-from scheduler.wording.figures import clock, day_words, inner, listed, margin_number, short_date
+from scheduler.wording.figures import clock, day_words, inner, listed, margin_number, ship, short_date
 from scheduler.wording.hours import counts_words
 
 MOST_LINES = 7
@@ -68,7 +68,8 @@ def _passed(job: JobLine, now_at: datetime) -> bool:
 
 def _line(group: Sequence[JobLine], view: PlantView) -> WeekLine:
     first, offset = group[0], view.frame.utc_offset_minutes
-    names = [job_name(first.due), *(inner(short_kind(job.due.kind_name)) for job in group[1:])]
+    name = begin_words(first, view) if begins_today(first, view) else job_name(first.due)
+    names = [name, *(inner(short_kind(job.due.kind_name)) for job in group[1:])]
     when, day = _when(first, view.now_at, offset)
     words = brief_words(first.due, view.now_at, offset)
     if len(group) > 1:
@@ -84,6 +85,23 @@ def _line(group: Sequence[JobLine], view: PlantView) -> WeekLine:
         tone=tone_of(first.due.state),
         margin=margin_number(min(margins)) if margins else "",
     )
+
+
+def begins_today(job: JobLine, view: PlantView) -> bool:
+    """Whether its permit may start today: the plan aboard opens its pump on this day of the ship, the minimum holds, the slot is
+    not over and the pump not out."""
+    start, end, margin, offset = job.slot_from_at, job.slot_to_at, job.margin_m3_per_h, view.frame.utc_offset_minutes
+    if not (view.may_begin and view.plan and job.kind.takes_pump_out and start and end and margin is not None):
+        return False
+    out = any(pump.position == job.due.position and pump.down_at(view.now_at) for pump in view.pumps)
+    today = ship(start, offset).date() == ship(view.now_at, offset).date()
+    return today and view.now_at < end and margin >= 0 and not out
+
+
+def begin_words(job: JobLine, view: PlantView) -> str:
+    """ "Begin VP1 knife inspection" where that may be today, else "Open ..."."""
+    words = _("Begin {job_name}") if begins_today(job, view) else _("Open {job_name}")
+    return words.format(job_name=job_name(job.due))
 
 
 def _when(job: JobLine, now_at: datetime, offset: int) -> tuple[str, str]:

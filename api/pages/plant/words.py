@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from api.pages.plant.view import PlantView, PumpRow
+from api.pages.plant.week import begin_words, begins_today
 from api.pages.shared.job_line import JobLine
 from api.pages.shared.margin import below_words, least_said, one_trip_below_at
 from scheduler.domain.base.enums import JobState
@@ -236,7 +237,10 @@ def action(view: PlantView) -> tuple[str, str] | None:
     if out is not None:
         return _("Open {position} repair", position=out.position), out.repair_href
     if order and order[0].due.state in (JobState.PAST_LIMIT, JobState.PAST_DUE, JobState.NOT_KNOWN):
-        return _("Open {job_name}", job_name=job_name(order[0].due)), order[0].href
+        return begin_words(order[0], view), order[0].href
+    today = next((job for job in order if begins_today(job, view)), None)
+    if today is not None:
+        return begin_words(today, view), today.href
     if view.proposed:
         return _("See the new plan") if view.plan else _("See the proposed plan"), f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
@@ -244,7 +248,7 @@ def action(view: PlantView) -> tuple[str, str] | None:
     if below_words(view.margins) and view.figures_href:
         return _("See the figures"), view.figures_href
     if order and order[0].due.state is JobState.WINDOW_OPEN:
-        return _("Open {job_name}", job_name=job_name(order[0].due)), order[0].href
+        return begin_words(order[0], view), order[0].href
     return None
 
 
