@@ -1,4 +1,4 @@
-"""The longer words of another language break no page: five main pages in German, on a desk and a phone."""
+"""The longer words of another language break no page: seven pages in German, on a desk and a phone."""
 
 import pytest
 from playwright.sync_api import Browser
@@ -13,14 +13,14 @@ from tests.end_to_end.live import Live
 pytestmark = pytest.mark.browser
 
 
-WIDE = """[...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > 321)
+WIDE = """[...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > innerWidth + 1)
   .map(e => `${e.tagName} ${e.className} ${e.textContent.trim().slice(0, 30)}`).slice(-5)"""
-"""What reaches beyond 320 px, the innermost last."""
+"""What reaches beyond the screen, the innermost last."""
 
 
 @pytest.mark.parametrize(("size", "light"), [*zip(SIZES, ["day", "night"], strict=True)], ids=["desk", "phone"])
 def test_german_fits(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:  # noqa: F811 - the fixture
-    """Nothing wider than 320 px, targets of 44 px on a phone and 24 at a desk, no violation that axe-core knows."""
+    """Nothing wider than the phone or 320 px, targets of 44 px on a phone and 24 at a desk, no violation that axe-core knows."""
     with live.context.db.write("") as session:
         session.connection().execute(text("UPDATE person SET language = 'de'"))
     phone = size[0] < 700
@@ -30,7 +30,15 @@ def test_german_fits(browser: Browser, live: Live, size: tuple[int, int], light:
     due = live.chief.get(f"/api/v1/plants/{live.plant}/due").json()["jobs"]
     overhaul = next(job["job"] for job in due if job["kind"] == "overhaul" and job["open"])
     vessel, plant = f"/vessels/{AVOCET.vessel}", f"/plants/{live.plant}"
-    for path in (plant, f"{plant}/plan", f"{vessel}/jobs/{overhaul}", f"{vessel}/hours", f"{vessel}/counters"):
+    for path in (
+        plant,
+        f"{plant}/plan",
+        f"{vessel}/jobs/{overhaul}",
+        f"{vessel}/hours",
+        f"{vessel}/counters",
+        f"{vessel}/decisions",
+        f"{vessel}/clogs",
+    ):
         page.goto(f"{live.url}{path}")
         page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
         assert page.locator("html").get_attribute("lang") == "de", path
@@ -38,9 +46,9 @@ def test_german_fits(browser: Browser, live: Live, size: tuple[int, int], light:
         found[f"{path} axe"] = axe_finds(page) if AXE else []
         if phone:
             found[f"{path} main"] = page.evaluate(MAIN)
-            page.set_viewport_size({"width": 320, "height": size[1]})
-            wide = page.evaluate("document.documentElement.scrollWidth")
-            found[f"{path} wide"] = [] if wide <= 320 else [wide, *page.evaluate(WIDE)]
-            page.set_viewport_size({"width": size[0], "height": size[1]})
+            for width in (320, size[0]):
+                page.set_viewport_size({"width": width, "height": size[1]})
+                wide = page.evaluate("document.documentElement.scrollWidth")
+                found[f"{path} {width} wide"] = [] if wide <= width else [wide, *page.evaluate(WIDE)]
     assert {where: what for where, what in found.items() if what} == {}
     context.close()
