@@ -24,7 +24,8 @@ from scheduler.wording.names import pump_words
 from scheduler.wording.record import record_kind_words, record_person
 
 _HOUR = 3600
-_ENVELOPE = frozenset({"kind", "number", "recorded_at", "vessel"})
+_ELSEWHERE = frozenset({"kind", "number", "recorded_at", "vessel", "not_recorded"})
+"""Members of a record that are not said in its text: other columns have them, or its flags say the same in words."""
 _ACROSS = 8
 """Columns of the first sheet beside the first."""
 
@@ -310,7 +311,7 @@ def _record(at: _Clock, record: Record) -> tuple[Cell, ...]:
     text = "; ".join(
         f"{name.replace('_', ' ')}: {_said(value)}"
         for name, value in sorted(members.items())
-        if name not in _ENVELOPE and value not in (None, "", [], {})
+        if name not in _ELSEWHERE and value not in (None, "", [], {})
     )
     return (
         record.number,

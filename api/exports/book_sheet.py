@@ -63,8 +63,8 @@ class SheetFormats:
         self.title = made(bold=True, font_size=16, valign="vcenter")
         self.answer = made(bold=True, font_size=13, text_wrap=True)
         self.part = made(bold=True, font_size=11)
-        self.head = made(bold=True, bottom=2, text_wrap=True, valign="bottom", indent=1, align="left")
-        self.head_right = made(bold=True, bottom=2, text_wrap=True, valign="bottom", align="right")
+        self.head = made(bold=True, bottom=1, text_wrap=True, valign="bottom", indent=1, align="left")
+        self.head_right = made(bold=True, bottom=1, text_wrap=True, valign="bottom", align="right")
         self.by_look = {
             "text": self.text,
             "wrap": made(indent=1, align="left", text_wrap=True),
