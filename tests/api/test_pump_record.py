@@ -94,3 +94,12 @@ def test_nothing_that_is_typed_breaks_the_search(stage: Stage, typed: str) -> No
     answer = stage.enter("engineer-plover").get(FIND, params={"q": typed})
     assert answer.status_code == 200
     assert "<script>alert" not in answer.text
+
+
+def test_a_job_closed_today_stands_inside_its_curve(fresh: Stage) -> None:
+    """The drawing reaches to the ship's day of today, also where no day of hours is over yet."""
+    _close(fresh, KNIFE)
+    page = fresh.enter("chief-plover").get(f"/pumps/{PUMP}/record").text
+    marks = [float(one) for one in re.findall(r'<circle[^>]* cx="([\d.]+)"', page)]
+    assert marks
+    assert max(marks) <= 932

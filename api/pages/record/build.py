@@ -288,7 +288,7 @@ def _curve(
     ]
     figure = SinceCurve(
         first=days[0].on,
-        last=days[-1].on,
+        last=ship_time(now.at, now.offset_minutes).date(),
         interval_hours=interval,
         window_hours=interval - kind.window_running_hours,
         limit_hours=interval + kind.tolerance_running_hours,
