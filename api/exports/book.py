@@ -136,7 +136,7 @@ def _answer(book: Any, formats: SheetFormats, page: FirstPage) -> None:
         there.write_string(row, 0, name, formats.bold if one is page.total else formats.plain)
         figures = [one.due, *(one.counts.get(part, 0) for part in papers.PARTS)]
         for place, figure in enumerate(figures, 1):
-            there.write_number(row, place, figure, formats.by_look["whole"])
+            there.write_number(row, place, figure, formats.by_look["count"])
         if one.due:
             share = one.counts.get(Verdict.IN_WINDOW.value, 0) / one.due
             there.write_number(row, len(heads) - 1, share, formats.by_look["share"])

@@ -11,6 +11,7 @@ Cell = str | float | int | date | datetime | None
 Look = Literal["text", "wrap", "whole", "tenth", "hundredth", "signed", "share", "instant", "day", "month", "stamp"]
 _NUMBERS = {
     "whole": "#,##0",
+    "count": '#,##0;-#,##0;"–"',
     "tenth": "#,##0.0",
     "hundredth": "#,##0.00",
     "signed": "+#,##0;-#,##0;0",
