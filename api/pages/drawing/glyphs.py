@@ -42,21 +42,23 @@ def glyph(state: JobState) -> Markup:
     if state in level:
         y = level[state]
         parts.append(tag("path", d=f"M3 {y}h7V18.5H3z", class_="g-fill"))
-    parts.append(tag("path", d=_TUBE, class_="g-line"))
+    line, over = _TUBE, list[Markup]()
     match state:
         case JobState.POSTPONED:
-            parts.append(tag("path", d="M15.5 17V5M12.7 8l2.8-3.6L18.3 8", class_="g-line"))
+            line += "M15.5 17V5M12.7 8l2.8-3.6L18.3 8"
         case JobState.NOT_KNOWN:
-            parts.append(tag("path", d="M13 6.5a2.6 2.6 0 1 1 3.6 2.4c-.8.4-1 .9-1 2.1M15.6 14v1.6", class_="g-line"))
+            line += "M13 6.5a2.6 2.6 0 1 1 3.6 2.4c-.8.4-1 .9-1 2.1M15.6 14v1.6"
         case JobState.DONE:
-            parts.append(tag("path", d="M1 10l5 5L17 3", class_="g-strong"))
+            over.append(tag("path", d="M1 10l5 5L17 3", class_="g-strong"))
         case JobState.WITHDRAWN:
-            parts.append(tag("path", d="M1 17L17 3", class_="g-strong"))
+            over.append(tag("path", d="M1 17L17 3", class_="g-strong"))
         case _:
-            parts.append(tag("path", d=_BRACKET, class_="g-line"))
-            parts.append(
-                tag("path", d=_DUE, class_="g-cut" if state in (JobState.PAST_DUE, JobState.PAST_LIMIT) else "g-line")
-            )
+            line += _BRACKET
+            if state in (JobState.PAST_DUE, JobState.PAST_LIMIT):
+                over.append(tag("path", d=_DUE, class_="g-cut"))
+            else:
+                line += _DUE
+    parts += [tag("path", d=line, class_="g-line"), *over]  # one path: a list has a sign in each row
     if state is JobState.PAST_LIMIT:
         parts.append(tag("path", d="M0 0h13v3.4H0z", class_="g-solid"))
     name = state.value.replace(" ", "-")
