@@ -105,6 +105,7 @@ def _of(w: World, vessel: str) -> Iterator[Asked]:
         yield f"{API}/pumps/{{pump_id}}", f"{API}/pumps/{ship}-pump-{letter}", "engineer", vessel
         yield f"{API}/pumps/{{pump_id}}/points", f"{API}/pumps/{ship}-pump-{letter}/points", "engineer", vessel
         yield f"{API}/pumps/{{pump_id}}/may-open", f"{API}/pumps/{ship}-pump-{letter}/may-open", "engineer", vessel
+        yield f"{API}/pumps/{{pump_id}}/notices", f"{API}/pumps/{ship}-pump-{letter}/notices", "engineer", vessel
     for number in COUNTERS[vessel]:
         yield f"{API}/counters/{{counter_id}}", f"{API}/counters/{ship}-vp{number}-hours", "engineer", vessel
     for key in WHY[vessel]:
