@@ -49,7 +49,7 @@ def record_notice(context: Context, hand: Hand, place: Place, *, whom: Notified,
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def notice_members(one: StopNotice) -> dict[str, str | int]:
+def notice_members(one: StopNotice) -> dict[str, str | int | None]:
     """A notice as answers have it."""
     return {"whom": one.whom.value, "at": utc_text(one.at), "by": one.by, "record": one.record}
 
