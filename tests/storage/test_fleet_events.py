@@ -45,13 +45,15 @@ def event(vessel: str, number: int, key: str, state: str, starts_s: int) -> Feed
     """As it is stored."""
     state = "" if key == PLAN_STATUS_KEY else state
     rank, rank_s, _ = urgency(state, starts_s, key)
+    starts, ends = (datetime.fromtimestamp(starts_s + more, UTC) for more in (0, 3600))
+    lines = f"SUMMARY:{key}\r\nDESCRIPTION:as stored\r\nUID:{vessel}-{number}\r\nDTSTAMP:{AT:%Y%m%dT%H%M%SZ}\r\nDTSTART:{starts:%Y%m%dT%H%M%SZ}\r\n"
     return FeedEventRow(
         vessel_id=vessel,
         uid=f"{vessel}-{number}",
         plant_id="p",
         occurrence_key=key,
-        text=f"BEGIN:VEVENT\r\nSUMMARY:{key}\r\nEND:VEVENT\r\n",
-        task=f"BEGIN:VTODO\r\nSUMMARY:{key}\r\nEND:VTODO\r\n",
+        text=f"BEGIN:VEVENT\r\n{lines}DTEND:{ends:%Y%m%dT%H%M%SZ}\r\nEND:VEVENT\r\n",
+        task=f"BEGIN:VTODO\r\n{lines}DUE:{ends:%Y%m%dT%H%M%SZ}\r\nEND:VTODO\r\n",
         fingerprint="{}",
         sequence=0,
         changed_at=AT,
