@@ -46,7 +46,10 @@ def event(vessel: str, number: int, key: str, state: str, starts_s: int) -> Feed
     state = "" if key == PLAN_STATUS_KEY else state
     rank, rank_s, _ = urgency(state, starts_s, key)
     starts, ends = (datetime.fromtimestamp(starts_s + more, UTC) for more in (0, 3600))
-    lines = f"SUMMARY:{key}\r\nDESCRIPTION:as stored\r\nUID:{vessel}-{number}\r\nDTSTAMP:{AT:%Y%m%dT%H%M%SZ}\r\nDTSTART:{starts:%Y%m%dT%H%M%SZ}\r\n"
+    lines = (
+        f"SUMMARY:{key}\r\nDESCRIPTION:as stored\r\nUID:{vessel}-{number}\r\n"
+        f"DTSTAMP:{AT:%Y%m%dT%H%M%SZ}\r\nDTSTART:{starts:%Y%m%dT%H%M%SZ}\r\n"
+    )
     return FeedEventRow(
         vessel_id=vessel,
         uid=f"{vessel}-{number}",
