@@ -227,7 +227,7 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: Context) -> None:
     assert rounds.nightly(filled) == 0
     clock.at = AT + timedelta(hours=24)
     assert rounds.nightly(filled) == 1
-    keep_up(filled, lambda vessel: refresh.refresh(filled, PEN_HERE, vessel))
+    keep_up(filled, lambda vessel: refresh.renew(filled, PEN_HERE, vessel))
     assert _now(filled).proposed is not None
     assert refresh.last_good(filled, Scope(vessel_id=PLOVER.vessel)) is not None
     assert refresh.stale_vessels(filled, 900) == []
