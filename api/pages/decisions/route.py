@@ -20,7 +20,7 @@ from api.pages.decisions.page import (
 )
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import FormRefusal, form_of
+from api.pages.shared.forms import FormRefusal, FormState, form_of
 from api.pages.shared.waits import wait_lines
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
@@ -182,9 +182,7 @@ def _form_members(request: Request, refused: FormRefusal | None) -> Mapping[str,
     return {
         "done": _(_DONE.get(request.query_params.get("done", ""), "")),
         "refused": refused.form_name if refused else "",
-        "values": refused.values if refused else {},
-        "faults": refused.faults if refused else {},
-        "says": refused.error.says if refused else "",
+        **(refused.state if refused else FormState()).members,
         "idempotency_key": secrets.token_hex(12),
     }
 

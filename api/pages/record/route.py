@@ -14,7 +14,7 @@ from api.pages.record.find import find_view
 from api.pages.record.page import MonthView, find_page, month_page, pump_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import FormRefusal, form_of
+from api.pages.shared.forms import FormRefusal, FormState, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.hours.daily import daily_book
@@ -111,9 +111,7 @@ def _month(
         may_sign=found.over and frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
         done=_("The month is signed.") if request.query_params.get("done") == "review" else "",
         refused=refused.form_name if refused else "",
-        values=refused.values if refused else {},
-        faults=refused.faults if refused else {},
-        says=refused.error.says if refused else "",
+        **(refused.state if refused else FormState()).members,
         idempotency_key=secrets.token_hex(12),
     )
     return page_answer(request, who, month_page, view, refused.status if refused else 200)
