@@ -55,9 +55,9 @@ ROOMS = {
 """Where a subject has a room: a folder, or a file while one is enough. Planning is the plan's own floor."""
 
 MORE_ROOMS = {
-    "scheduler/domain": {"base", "checks"},
-    "scheduler/actions": {"base", "plant_state", "care"},
-    "api/commands": {"app", "shared", "care", "gateway", "service_files"},
+    "scheduler/domain": {"base", "checks", "shore"},
+    "scheduler/actions": {"base", "plant_state", "care", "shore"},
+    "api/commands": {"app", "shared", "care", "gateway", "service_files", "shore"},
 }
 """What else is on floors that have a contract or a list; a room that is not named here is one too many."""
 
