@@ -50,10 +50,12 @@ def add_person(
 @command(key_app, "add", new=True)
 def add_key(
     context: "Context",
-    role: Annotated[str, typer.Argument(help="counter, or the role of the person whose it is", parser=_role)],
+    role: Annotated[str, typer.Argument(help="counter, ship, or the role of the person whose it is", parser=_role)],
     label: Annotated[str, typer.Option(help="what it is for")],
-    vessel: Annotated[str | None, typer.Option(help="vessel id (all but office and admin)")] = None,
-    person: Annotated[str | None, typer.Option(help="whose key it is; a counter's is nobody's")] = None,
+    vessel: Annotated[
+        str | None, typer.Option(help="vessel id (all but office and admin; a ship's may be new here)")
+    ] = None,
+    person: Annotated[str | None, typer.Option(help="whose key it is; a counter's or a ship's is nobody's")] = None,
     days: Annotated[
         int | None, typer.Option(min=1, max=3650, help="good for so many days (default: until withdrawn)")
     ] = None,
@@ -146,7 +148,7 @@ def rotate_key(
 
 def _whose(one: "KeyShown") -> str:
     """A key of people that is nobody's reads and records, but neither decides nor signs."""
-    nobody = "of a machine" if one.role.value == "counter" else "OF NO PERSON: decides and signs nothing"
+    nobody = "of a machine" if one.role.value in ("counter", "ship") else "OF NO PERSON: decides and signs nothing"
     return f"of {one.person_id}" if one.person_id else nobody
 
 

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import ForeignKeyConstraint, Index, delete
+from sqlalchemy import ForeignKeyConstraint, Index, delete, or_
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.base.enums import Role
@@ -38,7 +38,8 @@ class PersonRow(Row, table=True):
 class ApiKeyRow(Row, table=True):
     """A key for a program or a counter: found by its prefix, proved by the hash of the whole.
 
-    follows: prefix of the key that this one takes over from. made_by: the name of who made it, and the id where that is a person.
+    vessel_id: of a ship's key it may be of one that is not here yet. follows: prefix of the key that this one takes over from.
+    made_by: the name of who made it, and the id where that is a person.
     """
 
     __table_args__ = (of_person(),)
@@ -47,7 +48,7 @@ class ApiKeyRow(Row, table=True):
     sha256: str
     person_vessel_id: str | None = None
     person_id: str | None = None
-    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
+    vessel_id: str | None = None
     role: Role = Field(sa_type=by_value(Role, "role"))
     label: str
     created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
@@ -147,6 +148,13 @@ def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
 def key_rows(session: Session) -> list[ApiKeyRow]:
     """Every key, oldest first; none of them holds its secret."""
     return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_at), ApiKeyRow.prefix)))
+
+
+def good_ship_keys(session: Session, vessel_id: str, now: datetime) -> list[str]:
+    """Prefixes of the keys of that ship's own server that are good, sorted."""
+    row = ApiKeyRow
+    query = select(row.prefix).where(row.role == Role.SHIP, row.vessel_id == vessel_id, col(row.revoked_at).is_(None))
+    return sorted(session.exec(query.where(or_(col(row.expires_at).is_(None), col(row.expires_at) > now))))
 
 
 def link_row(session: Session, sha256: str) -> SignInLinkRow | None:

@@ -20,6 +20,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import derive_all
 from scheduler.actions.people import people
 from scheduler.domain.base.enums import Role
+from scheduler.domain.people.roles import MACHINES
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
@@ -30,7 +31,7 @@ from tests.ticks import write_at_once
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 PAST_YEARS = 20 / 365
 """Twenty days of past: the parts were renewed before it, and a few days of readings are enough for hours to exist."""
-SHIPBOARD = (Role.COUNTER, Role.ENGINEER, Role.CHIEF, Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER)
+SHIPBOARD = (Role.COUNTER, Role.SHIP, Role.ENGINEER, Role.CHIEF, Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER)
 NEW_KEY = count(1)
 
 
@@ -205,7 +206,7 @@ def _set_up(stage: Stage, days: int) -> None:
         assert put.status_code == 201, put.text
         for role in SHIPBOARD:
             person = None
-            if role is not Role.COUNTER:
+            if role not in MACHINES:
                 person = f"{role.value.replace(' ', '-')}-{run.ship.key}"
                 people.add_person(
                     stage.context,

@@ -43,6 +43,7 @@ VERDICTS: Mapping[Verdict, str] = {
 }
 ROLES: Mapping[Role, str] = {
     Role.COUNTER: "a program, not a person: posts readings of its own ship and does nothing else",
+    Role.SHIP: "a ship's own server, not a person: brings the office what was written aboard and does nothing else",
     Role.ENGINEER: "reads everything of the own ship, works on jobs, enters hours and days, takes a plan, moves a slot",
     Role.CHIEF: "all that an engineer may, decides postponements that others asked for, signs a lower minimum and the month, exports",
     Role.HOTEL: "reads, and signs a lower minimum as the second where the ship names hotel",

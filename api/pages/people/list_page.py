@@ -27,6 +27,7 @@ MAY = {
     Role.OFFICE: marked("sets up and decides for every ship, exports"),
     Role.ADMIN: marked("sets up everything, on every ship; decides and signs nothing"),
     Role.COUNTER: marked("posts counters, and nothing else"),
+    Role.SHIP: marked("the ship's own server brings what was written aboard"),
 }
 """What each role may do, for a list."""
 BY = {
@@ -59,7 +60,8 @@ class KeyOnce:
 class PeopleView:
     """The page.
 
-    vessels: (id, name) of those within reach. roles: that may be given here. may_manage: the asker manages people. state: of the form
+    vessels: (id, name) of those within reach. roles: that may be given here. may_manage: the asker manages people,
+    ships_keys: keys of ships. state: of the form
     that was refused, named by `refused` (what it does, and for whom); else empty.
     """
 
@@ -71,6 +73,7 @@ class PeopleView:
     vessels: Sequence[tuple[str, str]]
     roles: Sequence[Role]
     may_manage: bool
+    ships_keys: bool
     own_vessel: str | None
     this_computer: ComputerShown | None = None
     idempotency_key: str = ""
@@ -112,6 +115,7 @@ def people_page(view: PeopleView, *, light: str, csrf: str) -> str:
         else qr.svg(view.link.link, _("The sign-in link as a code for a phone's camera")),
         may={role: _(words) for role, words in MAY.items()},
         whose=[("", _("a gateway: posts counters"))] * view.may_manage
+        + [(Role.SHIP.value, _("a ship's own server: brings what was written aboard"))] * view.ships_keys
         + [
             (one.key, _("{name}: does what this person may", name=one.person.name))
             for one in lines

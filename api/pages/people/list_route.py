@@ -146,7 +146,9 @@ def _make_key(context: Context, who: Asking, form: PageForm) -> KeyOnce:
     fields.check(_("A whole number is expected, or nothing."))
     vessel, _slash, person = form["whose"].partition("/")
     role, where = Role.COUNTER, who.actor.vessel_id or form["vessel"] or None
-    if person:
+    if form["whose"] == Role.SHIP.value:
+        role, where = Role.SHIP, form["ship"].strip() or None
+    elif person:
         found = next(
             (one for one in managing.people_shown(context, who.actor) if (one.vessel_id, one.id) == (vessel, person)),
             None,
@@ -181,6 +183,7 @@ def _answer(request: Request, context: Context, who: Asking, status: int, **memb
         vessels=vessels,
         roles=[role for role in PERSON_ROLES if may_manage(actor.role, role) and _fits(role, actor.vessel_id)],
         may_manage=manages,
+        ships_keys=manages and actor.role in FLEETWIDE,
         own_vessel=actor.vessel_id,
         this_computer=computers.this_computer(context, request.cookies.get(COMPUTER, "")),
         idempotency_key=secrets.token_hex(16),

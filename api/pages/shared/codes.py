@@ -8,7 +8,7 @@ WORDS = (
     marked("closed"), marked("early"), marked("in window"), marked("past due within limit"), marked("late"),
     marked("postponed"), marked("breakdown"), marked("not judged"), marked("passed"), marked("failed"), marked("none"),
     marked("running hours"), marked("calendar"), marked("engineer"), marked("chief"), marked("hotel"),
-    marked("chief officer"), marked("master"), marked("office"), marked("admin"), marked("counter"), marked("link"),
+    marked("chief officer"), marked("master"), marked("office"), marked("admin"), marked("counter"), marked("ship"), marked("link"),
     marked("passphrase"), marked("key"), marked("past limit"), marked("closing the job"), marked("work on the pump"),
     marked("replacement"), marked("rescale"), marked("adjustment"), marked("adjustment asked"), marked("opening balance"),
     marked("step decision"), marked("bad reading"), marked("primary"), marked("nothing missing"), marked("undo"),

@@ -40,9 +40,9 @@ class OfVesselBody(Body):
 
 
 class KeyBody(Body):
-    """A key to make. person: whose it is; none only for the role counter. days: how long it is good; none: until withdrawn."""
+    """A key to make. person: whose it is; none for counter and ship alone. days: how long it is good; none: until withdrawn."""
 
-    role: Literal["counter", "engineer", "chief", "office", "admin"]
+    role: Literal["counter", "ship", "engineer", "chief", "office", "admin"]
     label: Annotated[
         str, Field(min_length=1, max_length=100, examples=["engine room gateway"]), said(pattern=MORE_THAN_BLANKS)
     ]

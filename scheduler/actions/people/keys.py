@@ -9,6 +9,7 @@ from scheduler.actions.base.context import Context, Hand, make_once
 from scheduler.actions.people.people import fault_at, is_good, key_of, must_manage_key, new_key, record_key
 from scheduler.actions.people.sessions import hashed
 from scheduler.domain.base.enums import Role
+from scheduler.domain.people.roles import MACHINES
 from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.people import ApiKeyRow, PersonRow, key_row_by_prefix, key_rows, person_rows
@@ -95,7 +96,7 @@ def rotate_key(
         make_once(session, once, now, f"key {new_prefix}")
         if not is_good(old, now):
             raise NotFound(f"The key {prefix} is no longer good. Make a new one.")
-        if old.person_id is None and old.role is not Role.COUNTER:
+        if old.person_id is None and old.role not in MACHINES:
             raise fault_at(
                 "person",
                 f"The key {prefix} belongs to no person yet: say whose it is, or make that person one.",

@@ -12,13 +12,14 @@ from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_a
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.persons import Person
-from scheduler.domain.people.roles import FLEETWIDE, PERSON_ROLES, may_manage, role_by_key
+from scheduler.domain.people.roles import FLEETWIDE, MACHINES, PERSON_ROLES, may_manage, role_by_key
 from scheduler.errors import Busy, Clash, NotAllowed, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
     ApiKeyRow,
     PersonRow,
     SignInLinkRow,
+    good_ship_keys,
     key_row_by_prefix,
     link_row,
     person_row,
@@ -130,11 +131,13 @@ def add_key(
     if days is not None and not 1 <= days <= KEY_DAYS:
         raise fault_at("days", f"A key cannot be good for {days} days; 1 to {KEY_DAYS} are expected.")
     with context.db.write(INSTALLATION) as session:
-        if vessel_id is not None and vessel_row(session, vessel_id) is None:
+        if role is not Role.SHIP and vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         person = None if person_id is None else find_person(session, person_id, vessel_id)
         _fits(person, role)
         must_manage_key(actor, person, vessel_id, role)
+        if role is Role.SHIP:
+            _may_have_ship_key(session, str(vessel_id), context.now())
         maker = maker_of(actor)
         prefix, whole = new_key()
         make_once(session, once, context.now(), f"key {prefix}")
@@ -158,11 +161,22 @@ def add_key(
 
 def _fits(person: PersonRow | None, role: Role) -> None:
     """Raises Refused unless a key of that role may be that person's: a counter's is nobody's, any other somebody's."""
-    if person is None and role is not Role.COUNTER:
+    if person is None and role not in MACHINES:
         raise fault_at("person", f"A key with the role {role.value} belongs to a person: say whose it is.")
-    if person is not None and (role is Role.COUNTER or role_by_key(role, person.role) is not role):
-        says = "A counter's key is nobody's" if role is Role.COUNTER else f"{person.name} is {person.role.value}"
+    if person is not None and (role in MACHINES or role_by_key(role, person.role) is not role):
+        says = f"A {role.value}'s key is nobody's" if role in MACHINES else f"{person.name} is {person.role.value}"
         raise fault_at("role", f"{says}, so there is no key with the role {role.value} for them.")
+
+
+def _may_have_ship_key(session: Session, vessel_id: str, now: datetime) -> None:
+    """A ship that is not here yet may have one: what she sends brings her. Raises Refused for no id, Clash where two are good."""
+    if not PERSON_ID.fullmatch(vessel_id):
+        raise fault_at(
+            "vessel", f"{vessel_id[:70]!r} is no vessel id: it is made of small letters, digits and hyphens."
+        )
+    good = good_ship_keys(session, vessel_id, now)
+    if len(good) >= 2:
+        raise Clash(f"Two keys of this ship are good already: {' and '.join(good)}. Withdraw one of them first.")
 
 
 def give_key(context: Context, actor: Actor, prefix: str, person_id: str) -> None:
@@ -200,6 +214,10 @@ def is_good(row: ApiKeyRow, now: datetime) -> bool:
 def must_manage_key(actor: Actor, person: PersonRow | None, vessel_id: str | None, role: Role) -> None:
     """The own key, or a key of people or counters that the actor manages."""
     if person is not None and (person.vessel_id, person.id) == (actor.person_vessel_id, actor.person_id):
+        return
+    if role is Role.SHIP:
+        if actor.role not in FLEETWIDE:
+            raise NotAllowed("A ship's key is made and withdrawn by the office or an admin.")
         return
     whose = Role.ENGINEER if role is Role.COUNTER else role if person is None else person.role
     where = (vessel_id or INSTALLATION) if person is None else person.vessel_id

@@ -9,10 +9,9 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
-from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Authentication, Proof
 from scheduler.domain.people.persons import Person
-from scheduler.domain.people.roles import role_by_key, working_role
+from scheduler.domain.people.roles import MACHINES, role_by_key, working_role
 from scheduler.errors import Busy, StorageFull
 from scheduler.language import ENGLISH
 from scheduler.storage.database import INSTALLATION, Session
@@ -139,7 +138,7 @@ def key_actor(row: ApiKeyRow, person: PersonRow | None) -> Actor | None:
     """The actor a key stands for: with a person's key that person, doing no more than the person may; none where its role does not go
     with the person's any more."""
     own = f"key {row.prefix}"
-    if person is None or row.role is Role.COUNTER:
+    if person is None or row.role in MACHINES:
         return Actor(own, row.label, row.role, row.vessel_id)
     role = role_by_key(row.role, person.role)
     if role is None:

@@ -47,9 +47,10 @@ class Test(StrEnum):
 
 
 class Role(StrEnum):
-    """Who may do what; COUNTER keys may only post readings."""
+    """Who may do what; COUNTER keys may only post readings, SHIP keys only bring what their ship wrote."""
 
     COUNTER = "counter"
+    SHIP = "ship"
     ENGINEER = "engineer"
     CHIEF = "chief"
     HOTEL = "hotel"

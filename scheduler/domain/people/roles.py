@@ -11,7 +11,9 @@ PERSON_ROLES = (
     Role.OFFICE,
     Role.ADMIN,
 )
-"""What people are, by whom each may manage: those before it. Counters are no people."""
+"""What people are, by whom each may manage: those before it. Counters and ships are no people."""
+MACHINES = frozenset({Role.COUNTER, Role.SHIP})
+"""Roles of programs: their keys are nobody's."""
 FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
 """Roles of the installation: they reach every vessel."""
 MANAGERS = frozenset({Role.CHIEF, Role.MASTER, Role.OFFICE, Role.ADMIN})
