@@ -1,6 +1,7 @@
 """What the counters' flags and questions say to an engineer: which counter, what, what was expected, what to do."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from scheduler.domain.due.jobs import DueJob
@@ -318,12 +319,26 @@ def counter_line(figure: CounterFigure | None, job: DueJob) -> str:
     )
 
 
-def hours_field_words(counter: str, hours: RunningHours | None) -> str:
-    """What a field of a subject's hours says: what its counter shows first (`counter_line`), then what an empty field takes."""
+@dataclass(frozen=True, slots=True)
+class HoursField:
+    """A field for the hours at which a job was done: what its counter showed, where one counts; else the subject's own."""
+
+    label: str
+    hint: str
+
+
+def hours_field(figure: CounterFigure | None, job: DueJob, hours: RunningHours | None) -> HoursField | None:
+    """None where no hours are counted. The hint says what the counter shows now, and what an empty field takes."""
     if hours is None:
-        return counter
-    empty = _("Empty: as counted, {hours}\u00a0h now.", hours=number(hours.seconds // 3600))
-    return f"{counter[:1].upper()}{counter[1:]}. {empty}" if counter else empty
+        return None
+    if figure is None:
+        empty = _("Empty: as counted, {hours}\u00a0h now.", hours=number(hours.seconds // 3600))
+        return HoursField(_("Running hours at close"), empty)
+    line = counter_line(figure, job) or _("counter shows {figure}", figure=figure_words(figure))
+    unit = figure.seconds_per_count
+    typed = "" if unit == 3600 else _("Typed as it shows, in {unit}.", unit=unit_name(unit))
+    hint = f"{line[:1].upper()}{line[1:]}. {typed} {_('Empty: as counted.')}"
+    return HoursField(_("Counter showed when done"), hint.replace("  ", " "))
 
 
 def _counts_and_hours(figure: CounterFigure, value_milli: int) -> str:

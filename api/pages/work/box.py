@@ -294,6 +294,8 @@ def _close(act: CourseAct, g: BoxGround) -> ActBox:
         wide=True,
     )
     reason = (BoxField(name="reason", label=_("Why it is late"), wide=True),) if g.late else ()
+    asked = g.hours
+    hours = (BoxField(name="running_hours", label=asked.label, hint=asked.hint, mode="decimal"),) if asked else ()
     return ActBox(
         act=act.act,
         title=_("Close") if proved else _("Pull-down, then close"),
@@ -311,7 +313,7 @@ def _close(act: CourseAct, g: BoxGround) -> ActBox:
         folded=(
             BoxField(name="company", label=_("Contractor's company")),
             BoxField(name="answers_for", label=_("Answers for the job")),
-            BoxField(name="running_hours", label=_("Running hours at close"), hint=g.counter, mode="decimal"),
+            *hours,
             BoxField(name="findings", label=_("Found, in words"), wide=True),
         ),
         hint=_("Slower than its limit is not passed. A closed job is a record: corrected by a new one, never edited."),

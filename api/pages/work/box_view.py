@@ -9,6 +9,7 @@ from scheduler.domain.vessel.sheets import MeasureAsked
 from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.course import WorkAct
 from scheduler.domain.work.state import WorkState
+from scheduler.wording.hours import HoursField
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +74,5 @@ class BoxGround:
     first_measures: bool = False
     check_from: tuple[str, ...] = ()
     late: bool = False
-    counter: str = ""
-    """What the field of hours says: the counter's figure first."""
+    hours: HoursField | None = None
     opens: bool = True

@@ -34,6 +34,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import checking
 from scheduler.actions.work.acts import procedure_for
 from scheduler.actions.work.after_close import AfterClose
+from scheduler.actions.work.counter_at_close import counter_of
 from scheduler.domain.base.enums import Role, Test
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.people.persons import same_name
@@ -46,7 +47,7 @@ from scheduler.domain.work.state import struck_numbers
 from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
-from scheduler.wording.hours import counter_line, hours_field_words
+from scheduler.wording.hours import hours_field
 from scheduler.wording.names import job_words
 from scheduler.wording.steps import step_words, work_words
 from scheduler.wording.work import against_words
@@ -234,10 +235,7 @@ def _close_form(now: PlantState, who: Asking, here: str, job: DueJob, version: i
         action=f"{here}/close",
         version=str(version),
         idempotency_key=secrets.token_hex(16),
-        hours_hint=hours_field_words(
-            counter_line(now.counter_figure(job.position), job),
-            now.hours.get((kind.subject, job.job_id.subject)),
-        ),
+        hours=hours_field(counter_of(now, kind, job.job_id), job, now.hours.get((kind.subject, job.job_id.subject))),
         values=state.values or blank,
         faults=state.faults,
         says=state.says,

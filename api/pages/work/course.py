@@ -14,6 +14,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.acts import undoable, used_before
+from scheduler.actions.work.counter_at_close import counter_of
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
@@ -47,7 +48,7 @@ from scheduler.wording.course import (
     undo_words,
 )
 from scheduler.wording.figures import clock, count_words, inner
-from scheduler.wording.hours import counter_line, hours_field_words
+from scheduler.wording.hours import hours_field
 from scheduler.wording.steps import step_words
 
 _KIND_OF: Mapping[WorkAct, str] = {
@@ -236,8 +237,9 @@ def _box(
             first_measures=at_measures and not seen,
             check_from=asked.check_from,
             late=asked.job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT) and asked.kind.code != BREAKDOWN.code,
-            counter=hours_field_words(
-                counter_line(now.counter_figure(asked.job.position), asked.job),
+            hours=hours_field(
+                counter_of(now, asked.kind, asked.job.job_id),
+                asked.job,
                 now.hours.get((asked.kind.subject, asked.job.job_id.subject)),
             ),
             opens=any(one.when is Phase.OPEN for one in asked.procedure.sheet),

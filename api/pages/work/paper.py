@@ -19,6 +19,7 @@ from scheduler.language import gettext as _
 from scheduler.language import marked, ngettext
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import listed
+from scheduler.wording.hours import HoursField
 from scheduler.wording.work import act_name
 
 _DATE = marked("a date is expected, as 2026-11-25.")
@@ -91,6 +92,7 @@ class PaperView(FormState):
     today: str = ""
     steps: int = 0
     """How many steps of the sheet are ticked on it, where they are."""
+    hours: HoursField | None = None
 
     @property
     def heading(self) -> str:

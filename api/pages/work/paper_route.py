@@ -20,11 +20,13 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.work import acts, jobs, steps
+from scheduler.actions.work.counter_at_close import counter_of
 from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
 from scheduler.language import gettext as _
 from scheduler.wording.due import job_name
 from scheduler.wording.figures import field_moment
+from scheduler.wording.hours import hours_field
 from scheduler.wording.work import against_words
 
 router = APIRouter(include_in_schema=False)
@@ -60,6 +62,7 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
         idempotency_key=secrets.token_hex(16),
         version=len(steps.stored_steps(context, place, job_id)),
         steps=sum(not one.act for one in kind.sheet),
+        hours=hours_field(counter_of(now, kind, job_id), job, now.hours.get((kind.subject, job_id.subject))),
         **state.members,
     )
 
@@ -74,7 +77,7 @@ async def take_paper(vessel_id: str, key: str, request: Request, context: Contex
         plant, kind, offset = job.plant, kind_of(job.plant, job.job_id), job.clock
         fields = Fields(form.values, offset)
         read = read_paper(fields, plant, kind, offset)
-        close = close_again_checked(replace(read.close, on_paper=read.acts))
+        close = close_again_checked(context, job, replace(read.close, on_paper=read.acts))
         if form["do"] != "take":
             view = _view(context, who, vessel_id, key, FormState(values=form.values))
             against = [against_words(one, offset) for one in paper_objections(read.acts, plant.h2s_limit_ppm)]

@@ -28,6 +28,7 @@ from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import acts, after_close, checking, closing_checks, jobs, parts, photos, steps
+from scheduler.actions.work.counter_at_close import hours_by_counter
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.course import state_of_round
@@ -45,7 +46,6 @@ _CLOSE_FIELDS = (
     "company",
     "answers_for",
     "from_paper",
-    "running_hours",
     "test",
     "findings",
     "permit_no",
@@ -120,7 +120,7 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
     def act() -> str:
         job = jobs.job_asked(context, who.actor, key)
         fields = Fields(form.values, job.clock)
-        done = _close_of(fields)
+        done = as_counted(context, job, _close_of(fields))
         kind = kind_of(job.plant, job.job_id)
         noted = [] if kind.takes_pump_out else _noted(fields, kind, done)
         acts.take_acts(context, form.hand(), job.place, job.job_id, noted, done, if_match=form.version)
@@ -130,15 +130,15 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
 
 
 def _close_of(fields: Fields) -> closing_checks.Close:
-    """The close as the form gives it: ship time to UTC, empty fields left out.
+    """The close as the form gives it: ship time to UTC, empty fields left out, hours as its counter showed them.
 
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
     values: dict[str, object] = {name: text for name in _CLOSE_FIELDS if (text := fields.values.get(name))}
-    values |= {"done_at": fields.instant("done_at"), "running_hours": fields.figure("running_hours")}
+    values["done_at"], shown = fields.instant("done_at"), fields.figure("running_hours")
     fields.check()
-    return checked_close(values)
+    return replace(checked_close(values), running_hours=shown)
 
 
 def checked_close(values: Mapping[str, object]) -> closing_checks.Close:
@@ -149,10 +149,19 @@ def checked_close(values: Mapping[str, object]) -> closing_checks.Close:
         raise refused_from(error) from error
 
 
-def close_again_checked(close: closing_checks.Close) -> closing_checks.Close:
+def close_again_checked(context: Context, job: jobs.JobAsked, close: closing_checks.Close) -> closing_checks.Close:
     """A close made of fields, as the door of closes takes it."""
-    told = {name: value for name, value in asdict(close).items() if name != "on_paper" and value not in (None, "")}
-    return replace(checked_close(told), on_paper=close.on_paper)
+    read = ("on_paper", "running_hours")
+    told = {name: value for name, value in asdict(close).items() if name not in read and value not in (None, "")}
+    checked = replace(checked_close(told), on_paper=close.on_paper, running_hours=close.running_hours)
+    return as_counted(context, job, checked)
+
+
+def as_counted(context: Context, job: jobs.JobAsked, close: closing_checks.Close) -> closing_checks.Close:
+    """With the subject's own hours in place of what its counter showed."""
+    kind = kind_of(job.plant, job.job_id)
+    hours = hours_by_counter(context, job.place, kind, job.job_id, close.running_hours, close.done_at)
+    return replace(close, running_hours=hours)
 
 
 def _noted(fields: Fields, kind: JobKind, done: closing_checks.Close) -> list[AnyStep]:
@@ -193,7 +202,7 @@ async def take_acts(vessel_id: str, key: str, request: Request, context: Context
             )
         )
         if done is not None:
-            done = close_again_checked(done)
+            done = close_again_checked(context, job, done)
         fact = bool(form["fact"])
         checked = [checked_step(one, fact=fact).step for one in found]
         hand = form.hand({**form.values, "at": form["at"]})

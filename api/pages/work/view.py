@@ -15,6 +15,7 @@ from api.pages.work.forms import RefusedStep, StepForm
 from api.pages.work.sheet_view import SheetView, StepLine
 from scheduler.domain.base.enums import Test
 from scheduler.domain.hours.running import RunningHours
+from scheduler.wording.hours import HoursField
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,8 +26,7 @@ class CloseForm(FormState):
     action: str
     version: str
     idempotency_key: str
-    hours_hint: str = ""
-    """What the field of hours says: the counter's figure first."""
+    hours: HoursField | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

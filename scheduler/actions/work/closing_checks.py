@@ -166,6 +166,12 @@ def must_fit_in_time(now: PlantState, kind: JobKind, job_id: JobId, closing: Clo
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
 
 
+def most_hours(now: PlantState, counted: RunningHours) -> float:
+    """The most hours that a subject can have by now: as counted, and one for each hour that its counter is silent."""
+    silent_h = 0.0 if counted.as_of is None else max(0.0, (now.at - counted.as_of) / timedelta(hours=1))
+    return counted.hours + silent_h + 1
+
+
 def hours_at_close(
     session: Session, now: PlantState, kind: JobKind, job_id: JobId, closing: Close
 ) -> tuple[RunningHours | None, HoursSource | None, str]:
@@ -177,8 +183,7 @@ def hours_at_close(
         return then, HoursSource.ESTIMATED if then.estimated else HoursSource.COUNTER, ""
     given = closing.running_hours
     at_most = now.hours[kind.subject, job_id.subject]
-    silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
-    if given < 0 or given > at_most.hours + silent_h + 1:
+    if not 0 <= given <= most_hours(now, at_most):
         says = gettext(
             "{given} h is more than {subject} can have run by now ({hours} h by its counter). Give its hours "
             "when the job was done, or leave them out.",

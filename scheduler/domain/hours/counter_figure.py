@@ -31,6 +31,20 @@ class CounterFigure:
             return None
         return (whole if self.modulus is None else whole % self.modulus) * 1000
 
+    def run_until(self, value_milli: int) -> int:
+        """Running seconds from here to where it shows a value, thousandths; less than 0 for one it showed before.
+
+        One that starts again goes the shorter way round.
+
+        >>> CounterFigure(at=datetime.min, value_milli=24_800_000, seconds_per_count=3600).run_until(24_761_000) // 3600
+        -39
+        """
+        counts_milli = value_milli - self.value_milli
+        if self.modulus is not None:
+            half = self.modulus * 500
+            counts_milli = (counts_milli + half) % (2 * half) - half
+        return counts_milli * self.seconds_per_count // 1000
+
 
 @dataclass(frozen=True, slots=True)
 class CounterState:

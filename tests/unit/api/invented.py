@@ -25,6 +25,7 @@ from scheduler.domain.feed.summary import Trouble
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Slot
+from scheduler.wording.hours import HoursField
 
 NOW = datetime(2026, 11, 25, 9, 20, tzinfo=UTC)
 START = datetime(2026, 11, 25, 9, tzinfo=UTC)
@@ -410,6 +411,7 @@ def job_view(**more: object) -> JobView:
             action="/plants/demo/jobs/knife:knife-2:4/close",
             version='"7"',
             idempotency_key="6f1c",
+            hours=HoursField("Counter showed when done", "Counter shows 13 905. Empty: as counted."),
             values={"done_at": "2026-11-25T14:00", "running_hours": "13905.2", "done_by": "Second engineer"},
         ),
     )

@@ -85,6 +85,21 @@ def test_it_shows_what_has_run_to_a_count(value: int, per: int, seconds: int) ->
     assert after is None or 0 <= seconds - (after - value * 1000) * per // 1000 < per
 
 
+@given(st.integers(0, 10**8), st.sampled_from([3600, 360, 36, 60, 1]), st.integers(-(10**8), 10**8))
+def test_what_it_showed_goes_back_to_what_has_run(value: int, per: int, seconds: int) -> None:
+    """The seconds until a figure, less than one count short of those that led to it."""
+    figure = CounterFigure(at=AT, value_milli=value * 1000, seconds_per_count=per)
+    after = figure.after(seconds)
+    assert after is None or 0 <= seconds - figure.run_until(after) < per
+
+
+@pytest.mark.parametrize(("shows", "hours"), [(10, 20), (9_990, 0), (9_980, -10), (4_989, 4_999), (4_990, -5_000)])
+def test_one_that_starts_again_goes_the_shorter_way_round(shows: int, hours: int) -> None:
+    """Four digits: 10 after 9 990 is 20 h later."""
+    small = CounterFigure(at=AT, value_milli=9_990_000, seconds_per_count=3600, modulus=10_000)
+    assert small.run_until(shows * 1000) == hours * 3600
+
+
 def test_without_an_interval_hours_stand_alone() -> None:
     """1 539 h."""
     assert since_words(1539 * 3600, None).replace(NARROW, " ").replace(NBSP, " ") == "1 539 h"
