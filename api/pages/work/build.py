@@ -34,7 +34,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import checking
 from scheduler.actions.work.acts import procedure_for
 from scheduler.actions.work.after_close import AfterClose
-from scheduler.actions.work.counter_at_close import counter_of
+from scheduler.actions.work.counter_at_close import counter_at_subject
 from scheduler.domain.base.enums import Role, Test
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.people.persons import same_name
@@ -235,7 +235,9 @@ def _close_form(now: PlantState, who: Asking, here: str, job: DueJob, version: i
         action=f"{here}/close",
         version=str(version),
         idempotency_key=secrets.token_hex(16),
-        hours=hours_field(counter_of(now, kind, job.job_id), job, now.hours.get((kind.subject, job.job_id.subject))),
+        hours=hours_field(
+            counter_at_subject(now, kind, job.job_id), job, now.hours.get((kind.subject, job.job_id.subject))
+        ),
         values=state.values or blank,
         faults=state.faults,
         says=state.says,

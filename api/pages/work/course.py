@@ -14,7 +14,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.acts import undoable, used_before
-from scheduler.actions.work.counter_at_close import counter_of
+from scheduler.actions.work.counter_at_close import counter_at_subject
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
@@ -238,7 +238,7 @@ def _box(
             check_from=asked.check_from,
             late=asked.job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT) and asked.kind.code != BREAKDOWN.code,
             hours=hours_field(
-                counter_of(now, asked.kind, asked.job.job_id),
+                counter_at_subject(now, asked.kind, asked.job.job_id),
                 asked.job,
                 now.hours.get((asked.kind.subject, asked.job.job_id.subject)),
             ),

@@ -20,7 +20,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.work import acts, jobs, steps
-from scheduler.actions.work.counter_at_close import counter_of
+from scheduler.actions.work.counter_at_close import counter_at_subject
 from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
 from scheduler.language import gettext as _
@@ -62,7 +62,7 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
         idempotency_key=secrets.token_hex(16),
         version=len(steps.stored_steps(context, place, job_id)),
         steps=sum(not one.act for one in kind.sheet),
-        hours=hours_field(counter_of(now, kind, job_id), job, now.hours.get((kind.subject, job_id.subject))),
+        hours=hours_field(counter_at_subject(now, kind, job_id), job, now.hours.get((kind.subject, job_id.subject))),
         **state.members,
     )
 

@@ -18,7 +18,7 @@ from scheduler.wording.hours import figure_words
 MOST_COUNTS = 1e12
 
 
-def counter_of(now: PlantState, kind: JobKind, job_id: JobId) -> CounterFigure | None:
+def counter_at_subject(now: PlantState, kind: JobKind, job_id: JobId) -> CounterFigure | None:
     """What the counter of a job's subject shows; none where none counts, or where the hours are nobody's."""
     position = where(now.plant, kind.subject, job_id.subject, now.at)[1]
     counts = (kind.subject, job_id.subject) in now.hours
@@ -39,7 +39,7 @@ def hours_by_counter(
         return None
     now = plant_state(context, place.vessel_id, place.plant_id)
     then = now if at >= now.at else plant_state_then(context, place.vessel_id, place.plant_id, at)
-    figure = counter_of(then, kind, job_id)
+    figure = counter_at_subject(then, kind, job_id)
     if figure is None:
         return shown
     if 0 <= shown <= MOST_COUNTS:
