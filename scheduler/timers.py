@@ -18,7 +18,8 @@ from scheduler.actions.record.chains import daily_walk
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.actions.work.photos import sweep_photos
 from scheduler.clock import system_clock
-from scheduler.storage.leader import Leader
+from scheduler.storage.database import INSTALLATION
+from scheduler.storage.tasks import alone, take_period
 
 log = logging.getLogger("leadline")
 # A tick still at work when its next turn comes ("maximum number of running instances") is no trouble; errors are heard below.
@@ -44,14 +45,13 @@ class TimerState:
 class Timers:
     """The ticks of one server: keep up with what was posted and asked for, the nightly round and backup, the silent-counter watch.
 
-    Only the leader of several servers on one database works; a tick that fails is logged, kept for readiness, and
-    stops no other.
+    Of several servers on one database one at a time is at a tick, and a tick that walks through everything has one turn a period.
+    One that fails is logged, kept for readiness, and stops no other.
     """
 
     def __init__(self, context: Context, refresh: Callable[[str], object]) -> None:
         self._context = context
         self._refresh = refresh
-        self._leader = Leader(context.db)
         self._states: dict[str, TimerState] = {}
         self._lock = threading.Lock()
         self._working, self._again = threading.Event(), threading.Event()
@@ -83,7 +83,7 @@ class Timers:
             self._scheduler.add_job(
                 self._run,
                 "interval",
-                args=(name, act),
+                args=(name, act, every),
                 seconds=every.total_seconds(),
                 next_run_time=now,
                 id=name,
@@ -104,7 +104,6 @@ class Timers:
         self._context.waker.listen(None)
         self._context.stopping.set()
         self._scheduler.shutdown(wait=True)
-        self._leader.release()
 
     def trouble(self) -> dict[str, str]:
         """What each tick failed with whose last turn failed, by its name."""
@@ -115,14 +114,21 @@ class Timers:
         with self._lock:
             return list(self._states.values())
 
-    def _run(self, name: str, act: Callable[[], object]) -> None:
-        if not self._leader.leads():
-            return
-        if name == KEEP_UP:
-            self._until_nothing_is_asked(act)
-        else:
-            act()
+    def _run(self, name: str, act: Callable[[], object], every: timedelta) -> None:
+        with alone(self._context.db, name) as mine:
+            if not mine or (name not in _OWN_THREAD and not self._has_turn(name, every)):
+                return
+            if name == KEEP_UP:
+                self._until_nothing_is_asked(act)
+            else:
+                act()
         self._note(name, None)
+
+    def _has_turn(self, name: str, every: timedelta) -> bool:
+        """Whether this period of the tick is this server's: one of all gets it, whenever their clocks tick."""
+        now = self._context.now()
+        with self._context.db.write(INSTALLATION) as session:
+            return take_period(session, name, str(int(now.timestamp() // every.total_seconds())), now)
 
     def _until_nothing_is_asked(self, act: Callable[[], object]) -> None:
         self._working.set()

@@ -226,7 +226,7 @@ def _for_the_owner_alone(path: Path) -> None:
     with suppress(OSError):
         if not path.exists():
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
-    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm", f"{path.name}.lock"):
+    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
         with suppress(OSError):
             one = path.with_name(name)
             mode = one.stat().st_mode

@@ -35,8 +35,8 @@ _PUMPS = frozenset({"pump", "pumps", "tested"})
 """Members of stored plans that name a pump."""
 
 
-_LEFT_ALONE = frozenset({"asset", "idempotency", "counter_event"})
-"""Assets are put anew; the others name no turn."""
+_LEFT_ALONE = frozenset({"asset", "idempotency", "counter_event", "pending_task"})
+"""Assets are put anew, what is to be done is asked for anew; the others name no turn."""
 
 
 _STANDING = frozenset(

@@ -1,10 +1,10 @@
 """All tables, by the modules that hold them. One that is missing here is not made: a test goes through the folder."""
 
-from scheduler.storage import base, capacity, due, feed, people, plan, record, summary, vessel, voyage, work
+from scheduler.storage import base, capacity, due, feed, people, plan, record, summary, tasks, vessel, voyage, work
 from scheduler.storage.hours import counters, day_ends, ledger, readings, signs
 from scheduler.storage.types import METADATA
 
 _OF_HOURS = (counters, readings, ledger, day_ends, signs)
-MODULES = (base, people, vessel, voyage, *_OF_HOURS, due, capacity, plan, work, record, feed, summary)
+MODULES = (base, tasks, people, vessel, voyage, *_OF_HOURS, due, capacity, plan, work, record, feed, summary)
 
 __all__ = ["METADATA", "MODULES"]

@@ -16,7 +16,7 @@ from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.care.rounds import plan_asked
 from scheduler.actions.plan import explaining, planning
 from scheduler.errors import Busy, Refused, SchedulerError
-from scheduler.storage.base import failed_tasks
+from scheduler.storage.tasks import failed_pending
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.api.test_plan_page import HTML, PLAN, shown, token, words
@@ -157,7 +157,7 @@ def test_a_plan_that_fails_is_said_and_noted(stage: Stage, error: Exception, sta
     assert not isinstance(error, SchedulerError) or error.says in answer.text
     with stage.context.db.read() as session:
         assert bool(plans_asked(session)) is stays
-        failed = failed_tasks(session, stage.context.now() - timedelta(days=1))
+        failed = failed_pending(session, since=stage.context.now() - timedelta(days=1))
     assert bool(failed) is not stays
 
 

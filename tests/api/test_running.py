@@ -4,7 +4,7 @@ import httpx
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
-from scheduler.actions.base.pending import REPLAN, ask_plan, plan_made
+from scheduler.actions.base.pending import PLAN, ask_plan, plan_made, plan_number
 from scheduler.actions.feed import refresh
 from scheduler.storage.hours.intake import Intake
 from scheduler.timers import TimerState
@@ -50,7 +50,8 @@ def test_a_plan_that_cannot_be_made_is_said_until_one_is(fresh: Stage) -> None:
     def attempt(outcome: str) -> None:
         with context.db.write("demo-plover") as session:
             ask_plan(session, "demo-plover", PLANT, context.now())
-            plan_made(session, PLANT, context.now(), outcome)
+            number = plan_number(session, "demo-plover", PLANT)
+            plan_made(session, "demo-plover", PLANT, number, context.now(), outcome)
 
     attempt("failed: no memory")
     attempt("failed: no memory")
@@ -61,7 +62,7 @@ def test_a_plan_that_cannot_be_made_is_said_until_one_is(fresh: Stage) -> None:
     assert "no memory" not in named
     attempt("done")
     assert ready(fresh)["remarks"] == []
-    assert REPLAN not in named
+    assert f"{PLAN} {PLANT}" not in named
 
 
 def metrics(stage: Stage) -> httpx.Response:

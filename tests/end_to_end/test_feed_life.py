@@ -1,10 +1,8 @@
 """The life of the stored calendar: moved, unchanged, withdrawn, back again, across a change of the ship's clock."""
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
-from threading import Barrier
 from typing import Any
 
 import pytest
@@ -24,9 +22,8 @@ from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Clash
 from scheduler.planning.judge.check import margin_series
 from scheduler.settings import Settings
-from scheduler.storage.base import TaskRunRow
 from scheduler.storage.feed import FeedEventRow
-from scheduler.storage.leader import Leader
+from scheduler.storage.tasks import TaskRunRow
 from scheduler.storage.vessel import AssetKind
 from scheduler.timers import Timers
 from seed_fleet.documents import vessel_document
@@ -254,28 +251,6 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
 def _nightly_done(context: Context) -> bool:
     with context.db.read() as session:
         return session.exec(select(TaskRunRow).where(TaskRunRow.task == rounds.NIGHTLY)).first() is not None
-
-
-@pytest.mark.parametrize("kind", kinds_where_required())
-def test_ticks_that_ask_for_the_lead_at_once_get_one_answer(kind: str, tmp_path: Path) -> None:
-    """All threads of the first server lead at its first asking, none of the second; released, the second leads."""
-    with store(kind, tmp_path) as database, ThreadPoolExecutor(8) as pool:
-        for _ in range(10):
-            first, second = Leader(database), Leader(database)
-            together = Barrier(8)
-
-            def asks(leader: Leader, together: Barrier = together) -> bool:
-                together.wait(10)
-                return leader.leads()
-
-            try:
-                assert list(pool.map(asks, [first] * 8)) == [True] * 8
-                assert list(pool.map(asks, [second] * 8)) == [False] * 8
-                first.release()
-                assert second.leads()
-            finally:
-                first.release()
-                second.release()
 
 
 @pytest.mark.long

@@ -12,8 +12,8 @@ from scheduler.actions.care import backups
 from scheduler.actions.care.backups import BACKUP, nightly_backup
 from scheduler.errors import StorageFull
 from scheduler.settings import Settings
-from scheduler.storage.base import TaskRunRow, task_rows
 from scheduler.storage.care.backup import backups_in
+from scheduler.storage.tasks import TaskRunRow, task_rows
 from scheduler.storage.vessel import ShipOffsetRow, VesselRow
 from tests.storage.stores import add_vessel, store
 

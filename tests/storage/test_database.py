@@ -17,7 +17,6 @@ from scheduler.errors import Busy, Clash, NotFound, Refused, StorageFull
 from scheduler.storage.capacity import OutageRow, OutageStatus
 from scheduler.storage.database import Database, bump_revision, open_database, parse_url, read_once
 from scheduler.storage.hours.readings import ReadingRow
-from scheduler.storage.leader import Leader
 from scheduler.storage.migrate import create_or_check
 from scheduler.storage.plan import PlanRow, PlanStatus
 from scheduler.storage.turns import Turns
@@ -439,24 +438,21 @@ def test_what_no_column_takes_is_refused_and_nothing_is_stored(db: Database) -> 
 
 
 def test_the_file_and_what_lies_beside_it_are_for_their_owner_alone(tmp_path: Path) -> None:
-    """A new database has mode 0600 with its log, index and lock, whatever the umask; an older, open one is narrowed."""
+    """A new database has mode 0600 with its log and index, whatever the umask; an older, open one is narrowed."""
     path, before = tmp_path / "ship.db", os.umask(0)
     try:
         database = open_database(str(path))
         create_or_check(database)
-        leader = Leader(database)
-        assert leader.leads()
 
         def modes() -> dict[str, int]:
             return {one.name: one.stat().st_mode & 0o777 for one in tmp_path.iterdir()}
 
-        names = {"ship.db", "ship.db-wal", "ship.db-shm", "ship.db.lock"}
+        names = {"ship.db", "ship.db-wal", "ship.db-shm"}
         assert modes() == dict.fromkeys(names, 0o600)
         for one in tmp_path.iterdir():
             one.chmod(0o664)
         open_database(str(path)).close()
         assert modes() == dict.fromkeys(names, 0o600)
-        leader.release()
         database.close()
     finally:
         os.umask(before)

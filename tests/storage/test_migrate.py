@@ -221,15 +221,21 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
         assert upgrade(url).backup is None
 
 
+def steps_until(last: str, folder: Path) -> Path:
+    """A copy of the steps, without those after one."""
+    older = folder / "older"
+    shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
+    for later in (older / "versions").glob("v*.py"):
+        if later.name[:5] > last:
+            later.unlink()
+    return older
+
+
 def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
     kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Proposed, taken and once taken stay, word for word, and packed; one that was proposed and never taken goes with its slots."""
-    older = tmp_path / "older"
-    shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
-    for later in (older / "versions").glob("v*.py"):
-        if later.name[:5] > "v0011":
-            later.unlink()
+    older = steps_until("v0011", tmp_path)
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
     document = '{"plants": [{"id": "aft", "job_kinds": [{"code": "a"}, {"code": "b"}]}]}'
     plans = {
@@ -336,3 +342,45 @@ def test_a_copy_holds_what_was_committed_while_a_writer_goes_on(sqlite: Database
         assert session.exec(select(VesselRow.id)).all() == ["plover"]
     copy.close()
     assert [path.name for path in tmp_path.iterdir() if "half" in path.name] == []
+
+
+def test_what_was_asked_for_and_what_failed_is_carried_into_numbers(
+    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of rows of runs: a plan open twice is open once since the first; one that ended stays as it ended; nights stay nights."""
+    rows = [
+        ("plan anew", "plover-plant@10-a", 10, None, None),
+        ("plan anew", "plover-plant@12-b", 12, None, None),
+        ("plan anew", "plover-plant@1-c", 1, 5, "failed: no memory"),
+        ("plan anew", "other@2-d", 2, 3, "done"),
+        ("fleet calendar", "plover@ff", 11, None, None),
+        ("calendar", "plover", 7, 7, "failed: no room"),
+        ("nightly round", "plover 2026-11-30", 4, 4, "done"),
+    ]
+    with empty_url(kind, tmp_path) as url:
+        with monkeypatch.context() as patched:
+            patched.setattr(migrate, "_MIGRATIONS", steps_until("v0028", tmp_path))
+            database = open_database(url)
+            create_or_check(database)
+            add_vessel(database)
+            insert = sa.text("INSERT INTO task_run VALUES (:task, :period, 'plover', :began, :ended, :outcome)")
+            with database.write("") as session:
+                for row in rows:
+                    named = dict(zip(("task", "period", "began", "ended", "outcome"), row, strict=True))
+                    session.connection().execute(insert, named)
+            database.close()
+        upgrade(url)
+        database = open_database(url)
+        asked = (
+            "SELECT plant_id, task, asked - made, asked_s, ended_s, outcome FROM pending_task ORDER BY task, plant_id"
+        )
+        with database.read() as session:
+            assert [tuple(row) for row in session.connection().execute(sa.text(asked))] == [
+                ("", "calendar", 0, 7, 7, "failed: no room"),
+                ("", "fleet calendar", 1, 11, None, None),
+                ("other", "plan", 0, 2, 3, "done"),
+                ("plover-plant", "plan", 1, 10, 5, "failed: no memory"),
+            ]
+            left = session.connection().execute(sa.text("SELECT task FROM task_run"))
+            assert [name for (name,) in left] == ["nightly round"]
+        database.close()

@@ -1,44 +1,45 @@
-"""What the timers are asked to do next: kept in the database, so a restart forgets nothing."""
+"""What timers and workers are asked to do next: kept in the database as numbers, so a restart forgets nothing.
 
-import secrets
+Asked for twice before it begins it is done once; asked for while it is done it is done again after; rolled back it was not asked for.
+"""
+
 from datetime import datetime
 
-from scheduler.storage.base import TaskRunRow, open_tasks
 from scheduler.storage.database import Session
+from scheduler.storage.tasks import DONE, ask_pending, end_pending, open_pending, pending_row
 
-REPLAN = "plan anew"
+PLAN = "plan"
+FLEET_CALENDAR = "fleet calendar"
+CALENDAR = "calendar"
+
+
+def ask_task(session: Session, task: str, vessel_id: str, plant_id: str, now: datetime) -> None:
+    """Ask for a task of a plant, of a vessel (plant "") or of the installation (both "")."""
+    ask_pending(session, task, vessel_id, plant_id, now)
 
 
 def ask_plan(session: Session, vessel_id: str, plant_id: str, now: datetime) -> None:
-    """Ask for a new plan of a plant. Asked for twice before one begins it is made once; what is asked for while one is made is made
-    after it: hence a row each time."""
-    period = f"{plant_id}@{int(now.timestamp())}-{secrets.token_hex(4)}"
-    session.add(TaskRunRow(task=REPLAN, period=period, vessel_id=vessel_id, started_at=now))
-    session.flush()
+    """Ask for a new plan of a plant."""
+    ask_task(session, PLAN, vessel_id, plant_id, now)
 
 
-def plan_asked_at(session: Session, plant_id: str) -> datetime | None:
+def plan_asked_at(session: Session, vessel_id: str, plant_id: str) -> datetime | None:
     """Since when a plan of the plant is asked for and not made yet; none: no plan is."""
-    rows = open_tasks(session, REPLAN, begins=f"{plant_id}@")
-    return rows[0].started_at if rows else None
+    row = pending_row(session, PLAN, vessel_id, plant_id)
+    return row.asked_at if row is not None and row.open else None
 
 
 def plans_asked(session: Session) -> list[tuple[str, str]]:
     """(vessel, plant) pairs whose plan is asked for, oldest first."""
-    rows = open_tasks(session, REPLAN)
-    return list(dict.fromkeys((row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows))
+    return [(row.vessel_id, row.plant_id) for row in open_pending(session, PLAN)]
 
 
-def plan_requests(session: Session, plant_id: str) -> frozenset[str]:
-    """What is asked for of a plant's plan: what a plan that begins now answers."""
-    return frozenset(row.period for row in open_tasks(session, REPLAN, begins=f"{plant_id}@"))
+def plan_number(session: Session, vessel_id: str, plant_id: str) -> int:
+    """How often a plan of the plant was asked for: what a plan that begins now answers."""
+    row = pending_row(session, PLAN, vessel_id, plant_id)
+    return 0 if row is None else row.asked
 
 
-def plan_made(
-    session: Session, plant_id: str, now: datetime, outcome: str = "done", *, requests: frozenset[str] | None = None
-) -> None:
-    """Note that the plant was planned, or not. requests: as there were when it began; none: whatever is asked for is done with."""
-    for row in open_tasks(session, REPLAN, begins=f"{plant_id}@"):
-        if requests is None or row.period in requests:
-            row.ended_at, row.outcome = now, outcome
-            session.add(row)
+def plan_made(session: Session, vessel_id: str, plant_id: str, number: int, now: datetime, outcome: str = DONE) -> None:
+    """Note that the plant was planned, or not. number: as it was when that began."""
+    end_pending(session, PLAN, vessel_id, plant_id, number, now, outcome)

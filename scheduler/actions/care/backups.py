@@ -9,10 +9,10 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.errors import Refused, SchedulerError
 from scheduler.settings import Settings
-from scheduler.storage.base import TaskRunRow, task_row
 from scheduler.storage.care.backup import Manifest, backups_in, check_backup, drop_oldest, make_backup, restore_backup
 from scheduler.storage.database import INSTALLATION, database_path
 from scheduler.storage.photos.files import photo_root
+from scheduler.storage.tasks import TaskRunRow, task_row
 from scheduler.storage.vessel import vessel_rows
 
 log = logging.getLogger("leadline")

@@ -25,13 +25,13 @@ from scheduler.domain.hours.sign_facts import PlantSigns
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, OPEN_NETWORK, Settings
-from scheduler.storage.base import task_rows
 from scheduler.storage.database import INSTALLATION, Database, Session
 from scheduler.storage.feed import feed_body_rows
 from scheduler.storage.hours.counters import counter_rows, flag_rows
 from scheduler.storage.hours.readings import newest_received, unstored_since
 from scheduler.storage.migrate import newest, step_of
 from scheduler.storage.plan import PlanStatus, plan_row
+from scheduler.storage.tasks import task_rows
 from scheduler.storage.vessel import vessel_rows
 from scheduler.wording.figures import inner
 

@@ -1,17 +1,16 @@
 """What the timers could not do and nobody put right since, as things to look at: readiness, metrics and doctor say the same."""
 
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.base.pending import REPLAN
-from scheduler.actions.feed.refresh import CALENDAR_TROUBLE
+from scheduler.actions.base.pending import CALENDAR, PLAN
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.errors import SchedulerError
-from scheduler.storage.base import TaskRunRow, failed_tasks, task_done_since, task_rows
 from scheduler.storage.database import Session
+from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_runs
 
 _DAYS = 1
 """A task is tried again at least each night; what failed before and did not since is over."""
@@ -19,18 +18,11 @@ _DAYS = 1
 
 def of_tasks(context: Context, session: Session, vessel_id: str | None = None) -> list[Diagnosis]:
     """Calendars and plans that could not be made, and other tasks that failed in the last day; of one vessel or of all."""
-    rows = [row for row in task_rows(session, CALENDAR_TROUBLE) if row.outcome not in (None, "done")]
-    plants: set[str] = set()
-    for row in failed_tasks(session, context.now() - timedelta(days=_DAYS)):
-        if row.task == CALENDAR_TROUBLE:
-            continue
-        if row.task == REPLAN:
-            begins = f"{row.period.rpartition('@')[0]}@"
-            if begins in plants or task_done_since(session, REPLAN, begins, row.ended_at or row.started_at):
-                continue
-            plants.add(begins)
-        rows.append(row)
-    return [_of_row(context, session, row) for row in rows if vessel_id in (None, row.vessel_id)]
+    since = context.now() - timedelta(days=_DAYS)
+    failed = [row for row in failed_pending(session) if row.task == CALENDAR or (row.ended_at or since) >= since]
+    found = [_of_pending(context, session, row) for row in failed if vessel_id in (None, row.vessel_id)]
+    runs = [row for row in failed_runs(session, since) if vessel_id in (None, row.vessel_id)]
+    return [*found, *(_of_timer(row.task, f"{row.task} {row.period}", row.outcome, row.started_at) for row in runs)]
 
 
 def of_timers(failing: Mapping[str, str]) -> list[Diagnosis]:
@@ -41,25 +33,27 @@ def of_timers(failing: Mapping[str, str]) -> list[Diagnosis]:
     ]
 
 
-def _of_row(context: Context, session: Session, row: TaskRunRow) -> Diagnosis:
-    about, which = About.TIMER, f"{row.task} {row.period}"
-    name, clock = row.task, None
-    if row.task in (CALENDAR_TROUBLE, REPLAN) and row.vessel_id is not None:
-        calendar = row.task == CALENDAR_TROUBLE
-        about = About.CALENDAR_FAILED if calendar else About.PLAN_FAILED
-        which = row.vessel_id if calendar else row.period.rpartition("@")[0]
-        name, clock = which, clock_of(session, row.vessel_id, context.now())
-        try:
-            vessel, _ = document_of(session, row.vessel_id)
-        except SchedulerError:  # the document itself may be what is wrong: then its id has to do
-            pass
-        else:
-            name = vessel.name if calendar else next((one.name for one in vessel.plants if one.id == which), which)
+def _of_pending(context: Context, session: Session, row: PendingTaskRow) -> Diagnosis:
+    if row.task not in (CALENDAR, PLAN) or not row.vessel_id:
+        return _of_timer(row.task, f"{row.task} {row.vessel_id}".strip(), row.outcome, row.ended_at)
+    calendar = row.task == CALENDAR
+    which = name = row.vessel_id if calendar else row.plant_id
+    try:
+        vessel, _ = document_of(session, row.vessel_id)
+    except SchedulerError:  # the document itself may be what is wrong: then its id has to do
+        pass
+    else:
+        name = vessel.name if calendar else next((one.name for one in vessel.plants if one.id == which), which)
     return Diagnosis(
-        about=about,
+        about=About.CALENDAR_FAILED if calendar else About.PLAN_FAILED,
         which=which,
         name=name,
         facts={"outcome": str(row.outcome)},
-        since_at=row.started_at,
-        offset_minutes=clock,
+        since_at=row.ended_at,
+        offset_minutes=clock_of(session, row.vessel_id, context.now()),
     )
+
+
+def _of_timer(name: str, which: str, outcome: str | None, since_at: datetime | None) -> Diagnosis:
+    facts = {"outcome": str(outcome)}
+    return Diagnosis(about=About.TIMER, which=which, name=name, facts=facts, since_at=since_at)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.base.pending import ask_plan, plan_made, plan_requests, plans_asked
+from scheduler.actions.base.pending import ask_plan, plan_made, plan_number, plans_asked
 from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import derive_all, totals_of
@@ -20,12 +20,12 @@ from scheduler.domain.hours.ledger_values import WATCHED
 from scheduler.domain.hours.watch import CONFLICTS_S, Seen, apart, conflicting, watch
 from scheduler.domain.voyage.days import LAID_UP
 from scheduler.errors import Busy
-from scheduler.storage.base import TaskRunRow, task_row
 from scheduler.storage.capacity import outage_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
 from scheduler.storage.hours.ledger import newest_checkpoint
 from scheduler.storage.hours.readings import Unstored, unstored_since
+from scheduler.storage.tasks import take_period
 from scheduler.storage.vessel import vessel_rows
 
 log = logging.getLogger("leadline")
@@ -58,7 +58,7 @@ def plan_asked(context: Context) -> int:
     """Make the plans that were asked for; how many. One that fails is noted and does not stop the others."""
     with context.db.read() as session:
         wanted = [pair for pair in plans_asked(session) if not context.background.under_way(("plan", pair[1]))]
-        requests = {plant_id: plan_requests(session, plant_id) for _, plant_id in wanted}
+        numbers = {pair: plan_number(session, *pair) for pair in wanted}
 
     def note(made: PlantPlan) -> None:
         if made.error is None or isinstance(made.error, Busy):
@@ -66,7 +66,8 @@ def plan_asked(context: Context) -> int:
         log.error("no plan for %s: %s", made.plant_id, made.trouble)
         with context.db.write(made.vessel_id) as session:
             outcome = f"failed: {made.trouble}"[:500]
-            plan_made(session, made.plant_id, context.now(), outcome, requests=requests[made.plant_id])
+            pair = (made.vessel_id, made.plant_id)
+            plan_made(session, *pair, numbers[pair], context.now(), outcome)
 
     if wanted:
         plan_many(context, wanted, context.settings.processes_at_once(), note)
@@ -84,13 +85,8 @@ def nightly(context: Context) -> int:
             ship = now + timedelta(minutes=offset_minutes(session, vessel_id, now))
             night = (ship - timedelta(hours=context.settings.nightly_hour)).date()
             period = f"{vessel_id} {night.isoformat()}"
-            if task_row(session, NIGHTLY, period) is not None:
+            if not take_period(session, NIGHTLY, period, now, vessel_id):
                 continue
-            session.add(
-                TaskRunRow(
-                    task=NIGHTLY, period=period, vessel_id=vessel_id, started_at=now, ended_at=now, outcome="done"
-                )
-            )
             vessel, _ = document_of(session, vessel_id)
             for plant in vessel.plants:
                 ask_plan(session, vessel_id, plant.id, now)

@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
 from scheduler.actions.base.context import Context, seconds
+from scheduler.actions.base.pending import FLEET_CALENDAR, ask_task
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.base.enums import JobState
@@ -28,7 +29,6 @@ from scheduler.domain.feed.scope import (
 from scheduler.domain.vessel.document import Vessel
 from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset
-from scheduler.storage.base import ask_task, open_tasks, task_is_asked
 from scheduler.storage.database import Session
 from scheduler.storage.feed import (
     AddressRow,
@@ -45,12 +45,12 @@ from scheduler.storage.feed import (
     newest_status_s,
     status_events,
 )
+from scheduler.storage.tasks import end_pending, open_pending, task_is_pending
 from scheduler.storage.vessel import revision_of, vessel_names
 
 FLEET = ""
 """Under which the fleet's calendars are kept, in place of a vessel's id."""
 FLEET_SECONDS = 60
-FLEET_TASK = "fleet calendar"
 _FRAME_OCTETS = 3000
 MOST_STATUSES = MOST_EVENTS // 2
 """Of the vessels' own status events in a fleet's calendar, those of the oldest plans: each of the others has hers in her own."""
@@ -140,10 +140,7 @@ def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = N
     In a transaction of its own, and from what is stored of the vessels alone. What was asked for until it began is done with it.
     """
     with context.db.write(FLEET) as session:
-        for asked in open_tasks(session, FLEET_TASK):
-            session.delete(asked)
-        session.flush()
-        at = context.now()
+        asked, at = open_pending(session, FLEET_CALENDAR), context.now()
         scopes = in_use(session, None, at, also)
         names = vessel_names(session) if scopes else {}
         made: dict[str, StoredCalendar] = {}
@@ -151,11 +148,13 @@ def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = N
             body, status = _fleet_body(session, writer, scope, names, at)
             made[scope.name] = _keep(session, writer, scope, body, at, 0, status)
         _forget(session, FLEET, made)
+        for row in asked:  # last, so that no vessel that asks waits longer than for the commit
+            end_pending(session, FLEET_CALENDAR, row.vessel_id, "", row.asked, at)
 
 
 def ask_fleet(session: Session, vessel_id: str, at: datetime) -> None:
-    """Ask for the fleet's calendar anew, since an event of that vessel changed."""
-    ask_task(session, FLEET_TASK, vessel_id, at)
+    """Ask for the fleet's calendar anew, since an event of that vessel changed: by a row of hers, so that nobody waits for another."""
+    ask_task(session, FLEET_CALENDAR, vessel_id, "", at)
 
 
 def fleet_is_behind(context: Context, most_age_s: int) -> bool:
@@ -164,7 +163,7 @@ def fleet_is_behind(context: Context, most_age_s: int) -> bool:
     with context.db.read() as session:
         written = min(feed_bodies_written_at(session, FLEET), default=None)
         age_s = None if written is None else context.now_s() - seconds(written)
-        if task_is_asked(session, FLEET_TASK):
+        if task_is_pending(session, FLEET_CALENDAR):
             return age_s is None or age_s >= FLEET_SECONDS or age_s < 0
         return age_s is not None and age_s >= most_age_s
 

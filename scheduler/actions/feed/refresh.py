@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from scheduler.actions.base.context import Context, seconds
+from scheduler.actions.base.pending import CALENDAR
 from scheduler.actions.feed.addresses import AddressOpened
 from scheduler.actions.feed.calendars import (
     FLEET,
@@ -34,7 +35,6 @@ from scheduler.domain.feed.summary import PlantSummary
 from scheduler.errors import Busy, SchedulerError
 from scheduler.language import ENGLISH, in_language
 from scheduler.shiptime import ship_time
-from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.database import Session
 from scheduler.storage.due import published_texts
 from scheduler.storage.feed import (
@@ -46,6 +46,7 @@ from scheduler.storage.feed import (
     vessels_behind,
 )
 from scheduler.storage.summary import vessels_turned
+from scheduler.storage.tasks import drop_pending, failed_pending, note_outcome
 from scheduler.storage.vessel import revision_of, vessel_rows
 
 log = logging.getLogger("leadline")
@@ -53,8 +54,6 @@ log = logging.getLogger("leadline")
 
 TRIES = 3
 """So often a plant is loaded without holding up who wants to write; where it changes each time, it is loaded with the turn held."""
-CALENDAR_TROUBLE = "calendar"
-"""Task under which the last failure to write a calendar is noted, by vessel."""
 
 
 def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredCalendar:
@@ -172,13 +171,7 @@ def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
-                row = task_row(session, CALENDAR_TROUBLE, vessel_id)
-                row = row or TaskRunRow(
-                    task=CALENDAR_TROUBLE, period=vessel_id, vessel_id=vessel_id or None, started_at=context.now()
-                )
-                row.started_at = row.ended_at = context.now()
-                row.outcome = says
-                session.add(row)
+                note_outcome(session, CALENDAR, vessel_id, context.now(), says)
         return False
     return True
 
@@ -187,18 +180,15 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     """By vessel, what went wrong when her calendar was last written, and since when; empty while all is well."""
     with context.db.read() as session:
         return {
-            row.period: (row.outcome or "", row.started_at)
-            for row in task_rows(session, CALENDAR_TROUBLE)
-            if row.outcome not in (None, "done")
+            row.vessel_id: (row.outcome or "", row.ended_at or row.asked_at)
+            for row in failed_pending(session, CALENDAR)
         }
 
 
 def _well_again(context: Context, vessel_id: str) -> None:
     if vessel_id in trouble(context):
         with context.db.write(vessel_id) as session:
-            row = task_row(session, CALENDAR_TROUBLE, vessel_id)
-            if row is not None:
-                session.delete(row)
+            drop_pending(session, vessel_id, task=CALENDAR)
 
 
 def served(context: Context, writer: CalendarWriter, opened: AddressOpened, *, tasks: bool) -> StoredCalendar:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
-from scheduler.actions.base.pending import ask_plan, plan_asked_at, plan_made, plan_requests
+from scheduler.actions.base.pending import ask_plan, plan_asked_at, plan_made, plan_number
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.framing import answer_stored, problem_of, running_of
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -63,18 +63,21 @@ def propose_soon(context: Context, place: Place, wait_seconds: float | None = No
 
     def act() -> None:
         with context.db.read() as session:
-            requests = plan_requests(session, place.plant_id)
+            number = plan_number(session, place.vessel_id, place.plant_id)
         try:
             propose(context, place.vessel_id, place.plant_id)
         except Busy:
             raise  # it stays asked for
         except Exception as error:
             with context.db.write(place.vessel_id) as session:
-                plan_made(session, place.plant_id, context.now(), f"failed: {error}"[:500], requests=requests)
+                outcome = f"failed: {error}"[:500]
+                plan_made(session, place.vessel_id, place.plant_id, number, context.now(), outcome)
             raise
 
     with context.db.write(place.vessel_id) as session:
-        if plan_asked_at(session, place.plant_id) is None:  # whoever changed something asked for it then
+        if (
+            plan_asked_at(session, place.vessel_id, place.plant_id) is None
+        ):  # whoever changed something asked for it then
             ask_plan(session, place.vessel_id, place.plant_id, context.now())
     about = ("plan", place.plant_id)
     return context.background.answer(about, act, context.now(), anew=True, wait_seconds=wait_seconds)[1]
@@ -83,7 +86,7 @@ def propose_soon(context: Context, place: Place, wait_seconds: float | None = No
 def planning_since(context: Context, place: Place) -> datetime | None:
     """Since when a new plan of the plant is asked for and not made yet; none: no plan is."""
     with context.db.read() as session:
-        return plan_asked_at(session, place.plant_id)
+        return plan_asked_at(session, place.vessel_id, place.plant_id)
 
 
 def bring_up(
@@ -91,7 +94,7 @@ def bring_up(
 ) -> tuple[StoredPlan, bool]:
     """As `propose`, with a solver of the caller's. The plan, and whether it was held already. What is asked for meanwhile stays so."""
     with context.db.read() as session:
-        requests = plan_requests(session, plant_id)
+        number = plan_number(session, vessel_id, plant_id)
     now = plant_state(context, vessel_id, plant_id)
     of_day = problem_digest(problem_of(now, context, of_day=True))
     stored = answer_stored(now, context, of_day)
@@ -99,7 +102,7 @@ def bring_up(
         with context.db.write(vessel_id) as session:
             stands = _still_aboard(session, now)
             if stands:
-                plan_made(session, plant_id, context.now(), requests=requests)
+                plan_made(session, vessel_id, plant_id, number, context.now())
         return (stored, True) if stands else bring_up(context, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
     problem, plan = settle(problem_of(now, context), running_of(now), solve, begin)
@@ -109,13 +112,13 @@ def bring_up(
         words = words_of(now, problem)
         faults = " ".join(fault_words(fault, words) for fault in verdict.faults[:3])
         with context.db.write(vessel_id) as session:
-            plan_made(session, plant_id, context.now(), f"not lawful: {faults}"[:500], requests=requests)
+            plan_made(session, vessel_id, plant_id, number, context.now(), f"not lawful: {faults}"[:500])
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
     with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
         if stands:
             row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now(), of_day)
-            plan_made(session, plant_id, context.now(), requests=requests)
+            plan_made(session, vessel_id, plant_id, number, context.now())
             bump_revision(session, vessel_id)
     if not stands:  # a slot was moved, or a plan taken, while this one was made
         return bring_up(context, vessel_id, plant_id, solve)

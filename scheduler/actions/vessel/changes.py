@@ -7,7 +7,6 @@ from datetime import datetime
 
 from scheduler.actions.base.actor import Actor, person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
-from scheduler.actions.base.pending import plan_made
 from scheduler.actions.people.sides import Side, must_be_another, person_acting, remember_side
 from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, document_of
 from scheduler.domain.base.enums import Role
@@ -26,6 +25,7 @@ from scheduler.storage.hours.readings import newest_reading
 from scheduler.storage.record import append_record, records_numbered
 from scheduler.storage.renaming import forget_plant, rename, used
 from scheduler.storage.summary import put_summary_rows
+from scheduler.storage.tasks import drop_pending
 from scheduler.storage.vessel import (
     AssetKind,
     AssetRow,
@@ -88,7 +88,7 @@ def put_vessel(
             )
         new = row is None
         before = None if row is None else document_of(session, vessel.id)[0]
-        renamed = {} if before is None else _renamed(session, before, vessel, now)
+        renamed = {} if before is None else _renamed(session, before, vessel)
         if before is not None and renamed:
             before = VESSEL.validate_python(with_new_ids(as_plain(before), renamed))
         lacking = [] if before is None else change_faults(before, vessel, reason=reason, class_agreed=class_agreed)
@@ -274,7 +274,7 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
             session.add(row)
 
 
-def _renamed(session: Session, before: Vessel, vessel: Vessel, now: datetime) -> dict[str, str]:
+def _renamed(session: Session, before: Vessel, vessel: Vessel) -> dict[str, str]:
     """The ids that change, by what they were. Raises Refused: a used id is gone while another comes that does not say it was that."""
     left = gone(before, vessel)
     in_use = used(session, vessel.id, set(left)) if left else set()
@@ -295,7 +295,7 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel, now: datetime) ->
             )
         _must_rest(session, vessel.id, lost)
     for plant_id in (one for one in left if left[one] == "plant"):
-        plan_made(session, plant_id, now, "the plant left the document")
+        drop_pending(session, vessel.id, plant_id)
         if plant_id not in new_ids:
             forget_plant(session, vessel.id, plant_id)
     return new_ids
