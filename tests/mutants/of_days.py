@@ -206,8 +206,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="daily-touches",
         file="scheduler/domain/hours/daily.py",
-        old="start < from_s + DAY_S and end > from_s",
-        new="start <= from_s + DAY_S and end >= from_s",
+        old="start < to_s and end > from_s",
+        new="start <= to_s and end >= from_s",
         breaks="A day that a gap ends at is not laid over it.",
         tests=("tests/unit/domain/test_hours.py", "tests/unit/domain/test_daily.py"),
     ),

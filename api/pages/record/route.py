@@ -40,7 +40,7 @@ def pump(pump_id: str, request: Request, context: ContextDep, who: AskingDep) ->
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     now = plant_state(context, place.vessel_id, place.plant_id)
     own = (Subject.PUMP, place.id)
-    days = daily_book(context, place, 365 * YEARS, [own]).days[own]
+    days = daily_book(context, place, 365 * YEARS, [own], now.offset_minutes).days[own]
     while days and days[0].seconds is None:
         days = days[1:]
     view = pump_view(

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from math import ceil
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.hours.daily import daily_book
@@ -25,7 +24,7 @@ _HOUR = 3600
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpPeriod:
-    """A pump over the period. days: hours run on each UTC day of it. hours_at_end: running hours at its end, none where no reading
+    """A pump over the period. days: hours run on each of the ship's days of it. hours_at_end: running hours at its end, none where no reading
     tells. since: by kind code, hours since it was last done, now; only where the period reaches up to now."""
 
     pump: Pump
@@ -83,18 +82,27 @@ def period_of(context: Context, chosen: ChosenRecords, first_at: datetime | None
         offset=offset,
         first_on=first_on,
         last_on=last_on,
-        plants=tuple(_plant(context, chosen.vessel_id, plant, first_on, last_on, to_at) for plant in vessel.plants),
+        plants=tuple(
+            _plant(context, chosen.vessel_id, plant, first_on, last_on, to_at, offset) for plant in vessel.plants
+        ),
         reviews=tuple(reviews_of(context, chosen.vessel_id)),
     )
 
 
 def _plant(
-    context: Context, vessel_id: str, plant: Plant, first_on: date, last_on: date, to_at: datetime
+    context: Context,
+    vessel_id: str,
+    plant: Plant,
+    first_on: date,
+    last_on: date,
+    to_at: datetime,
+    offset: ShipOffset,
 ) -> PlantPeriod:
     now = plant_state(context, vessel_id, plant.id)
     until_now = now.at - to_at < timedelta(days=1)
-    back = max(1, ceil((now.at.date() - first_on).days))
-    book = daily_book(context, Place(plant.id, vessel_id, plant.id, AssetKind.PLANT), min(back, MOST_DAYS))
+    back = max(1, (ship_date(now.at, offset) - first_on).days)
+    place = Place(plant.id, vessel_id, plant.id, AssetKind.PLANT)
+    book = daily_book(context, place, min(back, MOST_DAYS), offset=offset)
     counts = now.counts_for()
     order = {
         stay.pump: place for place, one in enumerate(plant.positions) for stay in plant.stays if stay.position == one.id

@@ -7,13 +7,14 @@ day and are left out.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.running import DAY_S, Curves, RunningHours, opening_hours, running_hours
 from scheduler.domain.hours.sources import EVER_S, sources_of
 from scheduler.domain.vessel.document import Plant
+from scheduler.shiptime import instant_of
 
 GAP_S = 48 * 3600
 
@@ -22,7 +23,7 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayHours:
-    """What ran on a UTC day. seconds: none when not known yet, or the pump stood in no position."""
+    """What ran on a day, the ship's or a UTC one. seconds: none when not known yet, or the pump stood in no position."""
 
     on: date
     seconds: int | None
@@ -30,15 +31,23 @@ class DayHours:
 
 
 def daily_hours(
-    plant: Plant, curves: Curves, subject: Subject, subject_id: str, first_day: int, days: int
+    plant: Plant,
+    curves: Curves,
+    subject: Subject,
+    subject_id: str,
+    first_day: int,
+    days: int,
+    offset_minutes: int = 0,
 ) -> list[DayHours]:
     """The days of a position or pump, oldest first.
 
     Args:
         curves: used entries of each counter, at least the first and last of each day and the last one before them; no steps.
-        first_day: epoch seconds // 86400 of the first day. days: how many.
+        first_day: epoch seconds // 86400 of the first day. days: how many. offset_minutes: whose midnights part the days, the
+            clock of each day where it is a `ShipOffset`; 0: UTC days.
     """
-    ends = [_instant((first_day + n) * DAY_S) for n in range(days + 1)]
+    dates = [date(1970, 1, 1) + timedelta(days=first_day + n) for n in range(days + 1)]
+    ends = [instant_of(datetime(on.year, on.month, on.day), offset_minutes) for on in dates]
     marks = [running_hours(plant, curves, subject, subject_id, end) for end in ends]
     gaps = [
         gap
@@ -48,13 +57,13 @@ def daily_hours(
     given = [opening_hours(plant, subject_id, _second(end)) if subject is Subject.PUMP else 0.0 for end in ends]
     found = []
     for n, (early, late) in enumerate(pairwise(marks)):
-        from_s = (first_day + n) * DAY_S
+        from_s, to_s = _second(ends[n]), _second(ends[n + 1])
         ran = late.seconds - early.seconds - round((given[n + 1] - given[n]) * 3600)
         found.append(
             DayHours(
-                on=ends[n].date(),
+                on=dates[n],
                 seconds=ran if _known(plant, subject, subject_id, late, ends[n + 1]) else None,
-                interpolated=any(start < from_s + DAY_S and end > from_s for start, end in gaps),
+                interpolated=any(start < to_s and end > from_s for start, end in gaps),
             )
         )
     return found
@@ -86,10 +95,6 @@ def _gaps(plant: Plant, curves: Curves, position: str, from_s: int, to_s: int) -
             start, end = max(early, since_s, from_s), min(late, until_s, to_s)
             if late - early > GAP_S and start < end:
                 yield start, end
-
-
-def _instant(at_s: int) -> datetime:
-    return datetime.fromtimestamp(at_s, UTC)
 
 
 def _second(at: datetime) -> int:

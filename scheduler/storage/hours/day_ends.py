@@ -83,20 +83,25 @@ def keep_day_ends(session: Session, counter_no: int, vessel_id: str, from_s: int
     session.flush()
 
 
-def days_both_ends(session: Session, counter_nos: Sequence[int], from_s: int, until_s: int) -> Ends:
-    """(at_s, total_s) of the first and the last used entry of each UTC day of each counter, by seeks: two a day and counter.
+def days_both_ends(session: Session, counter_nos: Sequence[int], from_s: int, until_s: int, ahead_s: int = 0) -> Ends:
+    """(at_s, total_s) of the first and the last used entry of each day of each counter, by seeks: two a day and counter.
 
     Args:
-        from_s, until_s: from the beginning of the first one's day to the end of the last one's.
+        from_s, until_s: from the beginning of the first one's day to the end of the last one's. ahead_s: how far the clock whose
+            midnights part the days is ahead of UTC.
     """
-    first_s, nos = from_s // _DAY_S * _DAY_S, list(counter_nos)
+    first_s, nos = _midnight(from_s, ahead_s), list(counter_nos)
     begun = [at_s for no in nos if (at_s := first_entry(session, no, first_s)) is not None]
     ends: dict[int, set[tuple[int, int]]] = {no: set() for no in nos}
     if begun:  # of days before the first entry nothing has to be looked up
-        asked = {"nos": nos, "first": min(begun) // _DAY_S * _DAY_S, "until": until_s}
+        asked = {"nos": nos, "first": _midnight(min(begun), ahead_s), "until": until_s}
         for no, point in _sought(session, asked):
             ends[no].add(point)
     return {no: sorted(points) for no, points in ends.items()}
+
+
+def _midnight(at_s: int, ahead_s: int) -> int:
+    return (at_s + ahead_s) // _DAY_S * _DAY_S - ahead_s
 
 
 def _sought(session: Session, asked: dict[str, object]) -> Iterator[tuple[int, tuple[int, int]]]:
