@@ -24,8 +24,8 @@ _HOUR = 3600
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpPeriod:
-    """A pump over the period. days: hours run on each of the ship's days of it. hours_at_end: running hours at its end, none where no reading
-    tells. since: by kind code, hours since it was last done, now; only where the period reaches up to now."""
+    """A pump over the period. days: hours run on each of the ship's days of it. hours_at_end: running hours at its end, none where
+    no reading tells. since: by kind code, hours since it was last done, now; only where the period reaches up to now."""
 
     pump: Pump
     days: tuple[DayHours, ...]

@@ -7,7 +7,7 @@ day and are left out.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 
 from scheduler.domain.base.enums import Subject
@@ -47,7 +47,7 @@ def daily_hours(
             clock of each day where it is a `ShipOffset`; 0: UTC days.
     """
     dates = [date(1970, 1, 1) + timedelta(days=first_day + n) for n in range(days + 1)]
-    ends = [instant_of(datetime(on.year, on.month, on.day), offset_minutes) for on in dates]
+    ends = [instant_of(datetime.combine(on, time()), offset_minutes) for on in dates]
     marks = [running_hours(plant, curves, subject, subject_id, end) for end in ends]
     gaps = [
         gap
