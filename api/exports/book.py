@@ -13,6 +13,7 @@ from api.exports.book_columns import CHANGES, JOBS, NONCONFORMITIES, NOT_DONE, P
 from api.exports.book_sheet import BookSheet, Cell, Column, SheetFormats, plain_text, write_sheet
 from api.exports.first_page import FirstPage, Papers, first_page
 from api.exports.payload import payload_of
+from api.exports.record_text import RecordTexts
 from scheduler.actions.record.period import PumpPeriod
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import Verdict
@@ -24,8 +25,6 @@ from scheduler.wording.names import pump_words
 from scheduler.wording.record import record_kind_words, record_person
 
 _HOUR = 3600
-_ELSEWHERE = frozenset({"kind", "number", "recorded_at", "vessel", "not_recorded"})
-"""Members of a record that are not said in its text: other columns have them, or its flags say the same in words."""
 _ACROSS = 8
 """Columns of the first sheet beside the first."""
 
@@ -38,7 +37,7 @@ def xlsx(records: Iterable[Record], given: Papers) -> Iterator[bytes]:
     """
     import xlsxwriter
 
-    page, at = first_page(given), _Clock(given)
+    page, at, texts = first_page(given), _Clock(given), RecordTexts(given)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "history.xlsx"
         book = xlsxwriter.Workbook(
@@ -65,7 +64,7 @@ def xlsx(records: Iterable[Record], given: Papers) -> Iterator[bytes]:
             (POSTPONEMENTS, (_postponement(given, at, one) for one in given.extras.postponements)),
             (NONCONFORMITIES, (_nonconformity(given, at, one) for one in given.extras.non_conformities)),
             (CHANGES, (_change(at, one) for one in given.extras.changes)),
-            (RECORDS, (_record(at, one) for one in records)),
+            (RECORDS, (_record(at, texts, one) for one in records)),
             (WORDS, papers.DEFINITIONS),
         ):
             write_sheet(book, formats, sheet, rows, left=page.vessel, period=page.period, footer=page.made)
@@ -306,29 +305,17 @@ def _change(at: _Clock, one: Any) -> tuple[Cell, ...]:
     return (at.time(one.recorded), one.what, one.reason, one.by, one.class_agreed, one.approved, one.number)
 
 
-def _record(at: _Clock, record: Record) -> tuple[Cell, ...]:
+def _record(at: _Clock, texts: RecordTexts, record: Record) -> tuple[Cell, ...]:
     members = payload_of(record)
-    text = "; ".join(
-        f"{name.replace('_', ' ')}: {_said(value)}"
-        for name, value in sorted(members.items())
-        if name not in _ELSEWHERE and value not in (None, "", [], {})
-    )
     return (
         record.number,
         at.time(record.recorded_at),
         at.offset(record.recorded_at),
         record_kind_words(record.kind, members),
-        str(members.get("position") or members.get("pump_serial") or members.get("serial") or ""),
-        text,
+        texts.pump(record, members),
+        texts.said(record, members),
         record_person(members),
+        record.text,
         record.previous_hash,
         record.hash,
     )
-
-
-def _said(value: object) -> str:
-    if isinstance(value, list):
-        return ", ".join(map(_said, value))
-    if isinstance(value, dict):
-        return ", ".join(f"{name} {_said(one)}" for name, one in sorted(value.items()))
-    return {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)

@@ -136,9 +136,10 @@ RECORDS = BookSheet(
         Column("Pump", 10, "wrap"),
         Column("Text", 76, "wrap"),
         Column("By", 24, "wrap"),
+        Column("As recorded", 58, "stamp"),
         Column("Stamp before", 58, "stamp"),
         Column("Record stamp (SHA-256)", 58, "stamp"),
     ),
-    proof=2,
+    proof=3,
 )
 WORDS = BookSheet(name="Words", title="Words used", columns=(Column("Word", 28), Column("Means", 110, "wrap")))
