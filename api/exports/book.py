@@ -37,7 +37,7 @@ def xlsx(records: Iterable[Record], given: Papers) -> Iterator[bytes]:
     """
     import xlsxwriter
 
-    page, at, texts = first_page(given), _Clock(given), RecordTexts(given)
+    page, at, texts = first_page(given), _Clock(given), RecordTexts(given.period)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "history.xlsx"
         book = xlsxwriter.Workbook(

@@ -8,14 +8,14 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from api.exports.first_page import Papers
 from scheduler.actions.plant_state.work import STEP
+from scheduler.actions.record.period import VesselPeriod
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.against import from_plain
 from scheduler.shiptime import NBSP
 from scheduler.wording import papers
 from scheduler.wording.figures import clock, margin_number, number, offset_words
-from scheduler.wording.names import pump_words
+from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.record import record_person
 from scheduler.wording.steps import step_words
 from scheduler.wording.work import against_words
@@ -108,16 +108,16 @@ _NUMBER = re.compile(r"-?\d+(\.\d+)?")
 class RecordTexts:
     """Says records one after the other; names of people are those of the records gone through so far."""
 
-    def __init__(self, given: Papers) -> None:
-        self._given = given
+    def __init__(self, period: VesselPeriod) -> None:
+        self._period = period
         self._names: dict[str, str] = {}
-        for one in given.period.plants:
+        for one in period.plants:
             plant = one.plant
             self._names |= {plant.id: plant.name}
             self._names |= {it.id: it.name for it in (*plant.positions, *plant.parts)}
             self._names |= {it.id: f"counter of {self._names.get(it.position, 'a position')}" for it in plant.counters}
             self._names |= {it.code: it.name for it in plant.job_kinds}
-        self._pumps = {it.id: one.plant for one in given.period.plants for it in one.plant.pumps}
+        self._pumps = {it.id: one.plant for one in period.plants for it in one.plant.pumps}
         self._ids = self._pattern()
 
     def said(self, record: Record, members: Mapping[str, Any]) -> str:
@@ -175,7 +175,7 @@ class RecordTexts:
             return ", ".join([*shown, *([f"and {number(more)} more"] if more > 0 else [])])
         if isinstance(value, dict):
             if name == "against" and "code" in value:
-                return against_words(from_plain(value), self._given.period.offset)
+                return against_words(from_plain(value), self._period.offset)
             if "from_on" in value:
                 return self._stretch(value, at)
             said = ((one, it) for one, it in sorted(value.items()) if it not in (None, "", [], {}))
@@ -188,7 +188,7 @@ class RecordTexts:
         if _NUMBER.fullmatch(text):
             return _figure(name, float(text), text)
         if name in _ON_A_DAY:
-            return self._given.ship_day(datetime.fromisoformat(text))
+            return papers.day_at(datetime.fromisoformat(text), self._period.offset)
         if _DAY.fullmatch(text):
             return papers.day_on(date.fromisoformat(text))
         if _MONTH.fullmatch(text):
@@ -198,7 +198,7 @@ class RecordTexts:
 
     def _moment(self, text: str) -> str:
         instant = datetime.fromisoformat(text)
-        return f"{self._given.ship_day(instant)} {clock(instant, self._given.period.offset)}"
+        return f"{papers.day_at(instant, self._period.offset)} {clock(instant, self._period.offset)}"
 
     def _stretch(self, told: Mapping[str, Any], at: datetime) -> str:
         """Days of the operating calendar: what they are and were."""
@@ -208,8 +208,8 @@ class RecordTexts:
         return f"{days} {told.get('now') or 'not known'}{was}"
 
     def _job(self, key: str, at: datetime) -> str:
-        said = self._given.job_name(key, at)
-        said = "a job no longer set up" if said == key else said
+        words = (job_words(one.plant, at, key) for one in self._period.plants)
+        said = next((one for one in words if one != key), "a job no longer set up")
         return f"{said[:1].upper()}{said[1:]}"
 
     def _named(self, ident: str, at: datetime) -> str:

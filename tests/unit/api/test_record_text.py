@@ -4,7 +4,6 @@ import gzip
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -13,16 +12,14 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter
 
-from api.exports.first_page import Papers
 from api.exports.record_text import MOST_THINGS, RecordTexts
-from scheduler.actions.record.period import PlantPeriod
+from scheduler.actions.record.period import PlantPeriod, VesselPeriod
 from scheduler.domain.record.chain import Record
 from scheduler.domain.vessel.document import Vessel
 from scheduler.shiptime import ShipOffset
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import SHIPS
-from tests.papers_story import story
 
 KEPT = Path(__file__).parents[2] / "frozen" / "kept"
 AT = datetime(2026, 10, 20, 7, tzinfo=UTC)
@@ -32,19 +29,14 @@ MACHINE = re.compile(r"_|\bNone\b|\d{4}-\d\d-\d\d|\d\d:\d\d:\d\d|[0-9a-f]{12,}|\
 
 @cache
 def _vessel(key: str) -> Vessel:
-    run = Run(next(one for one in SHIPS if one.key == key), 1, AT, 2.0)
+    run = Run(next(one for one in SHIPS if one.key == key), 1, AT, 0.02)
     return TypeAdapter(Vessel).validate_python(vessel_document(run))
 
 
-@cache
-def _papers() -> Papers:
-    return story(quiet=True, years=0.1)[0]
-
-
-def _texts(key: str = "plover", offset: int = -180) -> RecordTexts:
-    papers = _papers()
+def _texts(key: str = "plover") -> RecordTexts:
     plants = tuple(PlantPeriod(plant=plant, pumps=()) for plant in _vessel(key).plants)
-    return RecordTexts(replace(papers, period=replace(papers.period, plants=plants, offset=ShipOffset(offset))))
+    on, offset = AT.date(), ShipOffset(-180)
+    return RecordTexts(VesselPeriod(vessel_name="", imo="", offset=offset, first_on=on, last_on=on, plants=plants))
 
 
 def _record(members: dict[str, Any]) -> Record:
@@ -54,8 +46,8 @@ def _record(members: dict[str, Any]) -> Record:
     )
 
 
-def _said(members: dict[str, Any], offset: int = -180) -> str:
-    return _texts(offset=offset).said(_record(members), members).replace("\u00a0", " ").replace("\u202f", " ")
+def _said(members: dict[str, Any]) -> str:
+    return _texts().said(_record(members), members).replace("\u00a0", " ").replace("\u202f", " ")
 
 
 def _frozen(key: str) -> Iterator[dict[str, Any]]:
