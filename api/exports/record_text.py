@@ -114,7 +114,7 @@ class RecordTexts:
         for one in period.plants:
             plant = one.plant
             self._names |= {plant.id: plant.name}
-            self._names |= {it.id: it.name for it in (*plant.positions, *plant.parts)}
+            self._names |= {it.id: it.name for it in plant.positions} | {it.id: it.name for it in plant.parts}
             self._names |= {it.id: f"counter of {self._names.get(it.position, 'a position')}" for it in plant.counters}
             self._names |= {it.code: it.name for it in plant.job_kinds}
         self._pumps = {it.id: one.plant for one in period.plants for it in one.plant.pumps}
