@@ -15,8 +15,8 @@ from io import BytesIO
 ENGLISH = "en"
 LANGUAGES: Mapping[str, str] = {ENGLISH: "English", "de": "Deutsch"}
 """By code, each as it calls itself."""
-CATALOGUES = ("leadline", "pages")
-"""Files of a language: sentences of `scheduler`, of `api`."""
+CATALOGUES = ("leadline", "pages", "manual")
+"""Files of a language: sentences of `scheduler`, of `api`, and what the manual's lists draw from the code."""
 
 
 class Sentences(GNUTranslations):

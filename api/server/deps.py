@@ -3,6 +3,7 @@
 import hmac
 import re
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any, cast
 from urllib.parse import urlsplit
@@ -20,7 +21,7 @@ from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
-from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
+from scheduler.errors import BadRequest, NotAllowed, NotSignedIn, SchedulerError
 from scheduler.language import gettext, speak
 from scheduler.storage.vessel import AssetKind
 
@@ -118,6 +119,19 @@ def _by_cookie(request: Request, context: Context) -> Asking | None:
             "A change from a browser needs the page's token in the header X-CSRF-Token. Use the page, or a key."
         )
     return Asking(found.actor, found.csrf, found.session_id, COMPUTER in request.cookies)
+
+
+def speak_as_known(request: Request) -> None:
+    """At a door that asks nobody: go on in the language of who is signed in at this browser, where the database says who.
+
+    Without a session, or with a database in trouble, it stays as the browser asks.
+    """
+    secret = request.cookies.get(COOKIE)
+    if secret:
+        with suppress(SchedulerError):
+            found = sessions.at_browser(context_of(request), secret)
+            if found is not None:
+                speak(found.language)
 
 
 def _looking(request: Request, context: Context) -> Asking | None:

@@ -1,9 +1,11 @@
-"""Brings the catalogues up to the sources, lists what has no translation yet, and counts: python -m tests.language."""
+"""Brings the catalogues up to the sources, lists what has no translation yet, counts, and names the pages of the manual whose
+translations lag: python -m tests.language."""
 
 import argparse
 
 from scheduler.language import CATALOGUES
 from tests.language.catalogue import OTHERS, extracted, po_path, text_of, untranslated, updated
+from tests.language.twins import lagging
 
 
 def main() -> None:
@@ -23,6 +25,8 @@ def main() -> None:
                 place = message.locations[0][0] if message.locations else ""
                 print(f"{place}: {message.id!r}")
             print(f"{code} {name}: {len(catalogue)} messages, {len(missing)} without translation")
+    for code, page in lagging():
+        print(f"{code} manual page {page}: see python -m tests.language.twins -h")
 
 
 if __name__ == "__main__":

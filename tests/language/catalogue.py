@@ -5,17 +5,21 @@ from collections.abc import Iterator
 from contextlib import redirect_stderr
 from io import BytesIO, StringIO
 from pathlib import Path
+from unittest.mock import patch
 
 from babel.messages.catalog import Catalog, Message
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po, write_po
 
+from api.pages.manual import lists
+from api.server.app import api_routes
 from scheduler.language import CATALOGUES, ENGLISH, LANGUAGES
 
 ROOT = Path(__file__).parents[2]
 LOCALE = ROOT / "scheduler" / "locale"
-FOLDERS = dict(zip(CATALOGUES, ("scheduler", "api"), strict=True))
-"""Whose messages stand in which catalogue; what both say stands in the first."""
+*_FIRST, DRAWN = CATALOGUES
+FOLDERS = dict(zip(_FIRST, ("scheduler", "api"), strict=True))
+"""Whose messages stand in which catalogue; what several say stands in the first of them."""
 OTHERS = tuple(code for code in LANGUAGES if code != ENGLISH)
 KEYWORDS = {
     "_": None,
@@ -62,7 +66,26 @@ def _extracted() -> dict[str, Catalog]:
             ):
                 if found[name] is first or not first.get(_key(message), context):
                     found[name].add(message, None, [place], auto_comments=comments, context=context)
+    others = tuple(found.values())
+    found[DRAWN] = Catalog()
+    for message in drawn():
+        if not any(one.get(message) for one in others):
+            found[DRAWN].add(message, None, [("api/pages/manual/lists.py", 1)])
     return found
+
+
+def drawn() -> list[str]:
+    """What the manual's lists ask a catalogue for: each is drawn, and its messages noted."""
+    asked: list[str] = []
+
+    def note(message: str, /, **places: object) -> str:
+        asked.append(message)
+        return message.format(**places) if places else message
+
+    with patch.object(lists, "_", note):
+        for draw in lists.tables(api_routes()).values():
+            draw()
+    return [one for one in dict.fromkeys(asked) if re.search("[a-z]", one)]
 
 
 def _key(message: str | tuple[str, ...]) -> str:

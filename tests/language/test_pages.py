@@ -17,7 +17,7 @@ from tests.api.test_doors import WALKS
 from tests.language.marking import FIRST, LAST, Marking, outside, unmarked
 
 NO_PAGE = re.compile(r"/(api/|cal/|metrics|openapi|docs|livez|readyz|problems|manual|feeds/|enter/)|.*calendar\.csv")
-"""Machines' answers, and the manual, which is English."""
+"""Machines' answers, and the manual, whose texts are no messages: tests/api/test_manual_german.py."""
 NAMES = ("Leadline", "English", "Deutsch", "AUTO", "LEL", "UTC", "kPa", "ppm", "min", "CSV", "Excel", "PIN")
 
 

@@ -1,11 +1,13 @@
-"""The manual's pages as they lie in the package: Markdown, read and rendered once; nothing here asks the database."""
+"""The manual's pages as they lie in the package: Markdown, read and rendered once a language; nothing here asks the database."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from hashlib import sha256
 from html import unescape
 from pathlib import Path
+from typing import cast
 
 from markdown_it import MarkdownIt
 from markdown_it.renderer import RendererHTML
@@ -15,15 +17,22 @@ from markupsafe import Markup, escape
 
 from api.pages.shared.help import anchor_of
 from api.pages.shared.layout import STATIC, asset
+from scheduler.language import ENGLISH, LANGUAGES, gettext, language, marked
 
 TEXTS = Path(__file__).parent / "text"
 DRAWN = "drawn"
 """A fenced block with this word is replaced by the list of that name, made from the code."""
+_HEAD = re.compile(r"<!-- English text: ([0-9a-f]{16}) -->\n\n")
+_QUOTES = {ENGLISH: "\u201c\u201d\u2018\u2019", "de": "\u201e\u201c\u201a\u2018"}
+"""As each language sets them: double open, close, single open, close."""
 
 
 @dataclass(frozen=True, slots=True)
 class ManualPart:
-    """A part of the manual: whom it is for, and its pages in order. keys_shown: keys, commands and instants in UTC may stand in it."""
+    """A part of the manual: whom it is for, and its pages in order; title and reader as English messages.
+
+    keys_shown: keys, commands and instants in UTC may stand in it.
+    """
 
     title: str
     reader: str
@@ -32,10 +41,12 @@ class ManualPart:
 
 
 PARTS: tuple[ManualPart, ...] = (
-    ManualPart("First ship", "second engineer, chief engineer", ("sign-in", "crew", "plant", "first-ship")),
     ManualPart(
-        "Every day",
-        "second engineer",
+        marked("First ship"), marked("second engineer, chief engineer"), ("sign-in", "crew", "plant", "first-ship")
+    ),
+    ManualPart(
+        marked("Every day"),
+        marked("second engineer"),
         (
             "hours",
             "plan",
@@ -52,22 +63,31 @@ PARTS: tuple[ManualPart, ...] = (
             "signs",
         ),
     ),
-    ManualPart("Work on a pump", "second engineer", ("job", "before", "isolation", "opening", "back", "test", "paper")),
     ManualPart(
-        "When something is wrong",
-        "second engineer",
+        marked("Work on a pump"),
+        marked("second engineer"),
+        ("job", "before", "isolation", "opening", "back", "test", "paper"),
+    ),
+    ManualPart(
+        marked("When something is wrong"),
+        marked("second engineer"),
         ("breakdown", "counters", "late", "below", "refused"),
     ),
-    ManualPart("For the chief engineer", "chief engineer", ("postponement", "minimum", "review")),
-    ManualPart("History and proof", "office, auditor", ("record", "verdicts", "verify", "changes"), keys_shown=True),
-    ManualPart("Automation", "integrator", ("gateway", "readings", "api", "doors"), keys_shown=True),
+    ManualPart(marked("For the chief engineer"), marked("chief engineer"), ("postponement", "minimum", "review")),
     ManualPart(
-        "Keep it running",
-        "whoever runs it",
+        marked("History and proof"),
+        marked("office, auditor"),
+        ("record", "verdicts", "verify", "changes"),
+        keys_shown=True,
+    ),
+    ManualPart(marked("Automation"), marked("integrator"), ("gateway", "readings", "api", "doors"), keys_shown=True),
+    ManualPart(
+        marked("Keep it running"),
+        marked("whoever runs it"),
         ("serve", "unit", "people", "settings", "backup", "doctor", "commands"),
         keys_shown=True,
     ),
-    ManualPart("Words and limits", "everyone", ("words", "reckoning", "limits")),
+    ManualPart(marked("Words and limits"), marked("everyone"), ("words", "reckoning", "limits")),
 )
 
 
@@ -95,12 +115,38 @@ def names() -> tuple[str, ...]:
     return tuple(name for part in PARTS for name in part.names)
 
 
-@cache
 def chapter(name: str) -> Chapter:
-    """A page of the manual, read and rendered. Raises KeyError where there is none."""
+    """A page of the manual in the language spoken now. Raises KeyError where there is none."""
     part_of(name)
-    text = (TEXTS / f"{name}.md").read_text(encoding="utf-8")
-    html = _MARKDOWN.render(text)
+    code = language()
+    return _rendered(name, code if _path(name, code).is_file() else ENGLISH)
+
+
+def source_of(name: str, code: str) -> str:
+    """The Markdown of a page in a language of LANGUAGES, without the head that a translation has."""
+    return _HEAD.sub("", _path(name, code).read_text(encoding="utf-8"), count=1)
+
+
+def digest_of(name: str) -> str:
+    """What the translations of a page carry in their head when they say what the English page says: 16 hexadecimal digits."""
+    return sha256(_path(name, ENGLISH).read_bytes()).hexdigest()[:16]
+
+
+def digest_in(name: str, code: str) -> str:
+    """The digest of the English page that a translation was last held against; empty where it has none."""
+    head = _HEAD.match(_path(name, code).read_text(encoding="utf-8"))
+    return head[1] if head else ""
+
+
+def _path(name: str, code: str) -> Path:
+    return (TEXTS if code == ENGLISH else TEXTS / code) / f"{name}.md"
+
+
+@cache
+def _rendered(name: str, code: str) -> Chapter:
+    """A translation has the anchors of the English page, heading by heading, so that one address leads to both."""
+    anchors = None if code == ENGLISH else iter(_rendered(name, ENGLISH).headings)
+    html = _MARKDOWN[code].render(source_of(name, code), {"anchors": anchors})
     title = re.search(r"<h1[^>]*>(.*?)</h1>", html, re.S)
     headings = tuple(re.findall(r'<h[1-6] id="([^"]+)"', html))
     inline = re.sub(r"</?(?:a|b|code|em|strong)\b[^>]*>", "", html)
@@ -133,8 +179,9 @@ def _piece(one: Chapter, word: re.Pattern[str]) -> str:
     return f"{'… ' if start else ''}{piece} …"
 
 
-def _markdown() -> MarkdownIt:
-    made = MarkdownIt("commonmark", {"html": False, "typographer": True}).enable(["table", "smartquotes"])
+def _markdown(code: str) -> MarkdownIt:
+    made = MarkdownIt("commonmark", {"html": False, "typographer": True, "quotes": _QUOTES[code]})
+    made.enable(["table", "smartquotes"])
     made.add_render_rule("heading_open", _heading)
     made.add_render_rule("fence", _fence)
     made.add_render_rule("image", _image)
@@ -143,8 +190,9 @@ def _markdown() -> MarkdownIt:
     return made
 
 
-def _heading(self: RendererHTML, tokens: list[Token], at: int, options: OptionsDict, _: object) -> str:
-    tokens[at].attrSet("id", anchor_of(tokens[at + 1].content))
+def _heading(self: RendererHTML, tokens: list[Token], at: int, options: OptionsDict, env: Mapping[str, object]) -> str:
+    anchors = cast(Iterator[str] | None, env["anchors"])
+    tokens[at].attrSet("id", next(anchors or iter(()), anchor_of(tokens[at + 1].content)))
     return self.renderToken(tokens, at, options, {})
 
 
@@ -176,7 +224,7 @@ def size_of(file: Path) -> tuple[int, int]:
 
 
 def _table(*_: object) -> str:
-    return '<div class="scroll" tabindex="0" role="region" aria-label="Table"><table>'
+    return f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(gettext("Table"))}"><table>'
 
 
-_MARKDOWN = _markdown()
+_MARKDOWN = {code: _markdown(code) for code in LANGUAGES}

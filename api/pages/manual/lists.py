@@ -1,4 +1,7 @@
-"""The manual's lists, made from the code each time, so that they cannot go stale."""
+"""The manual's lists, made from the code each time, so that they cannot go stale.
+
+What the code says of itself stands in the catalogue `manual` of a language: `tests/language` draws the lists to find it.
+"""
 
 import inspect
 import re
@@ -12,6 +15,7 @@ from markupsafe import Markup
 
 from api.commands.shared.exit_codes import ExitCode
 from api.pages.drawing import glyph
+from api.pages.voyage.page import kind_words
 from api.server.access import DOORS, NoRole
 from api.server.errors import STATUS, slug
 from scheduler.domain.base.enums import JobState, Role
@@ -20,6 +24,7 @@ from scheduler.domain.vessel.isolation import POINTS, off_order
 from scheduler.domain.vessel.job_kinds import OPENING_CAUTION
 from scheduler.domain.voyage.stretches import FIRST_KINDS
 from scheduler.errors import SchedulerError
+from scheduler.language import gettext as _
 from scheduler.settings import Settings
 
 STATES: Mapping[JobState, str] = {
@@ -58,27 +63,35 @@ def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
     """Every list by the name that the texts call it by. routes: of the application, for its doors."""
     return {
         "states": lambda: _table(
-            ("State", "What it means"),
+            (_("State"), _("What it means")),
             [
-                (Markup('<span class="state">{}<span>{}</span></span>').format(glyph(one), one.value), says)
+                (Markup('<span class="state">{}<span>{}</span></span>').format(glyph(one), _(one.value)), _(says))
                 for one, says in STATES.items()
             ],
         ),
-        "verdicts": lambda: _table(("Verdict", "What it means"), [(one.value, VERDICTS[one]) for one in VERDICTS]),
-        "roles": lambda: _table(("Role", "What it may do"), [(one.value, says) for one, says in ROLES.items()]),
+        "verdicts": lambda: _table(
+            (_("Verdict"), _("What it means")), [(_(one.value), _(says)) for one, says in VERDICTS.items()]
+        ),
+        "roles": lambda: _table(
+            (_("Role"), _("What it may do")), [(_(one.value), _(says)) for one, says in ROLES.items()]
+        ),
         "points": _points,
-        "caution": lambda: Markup('<p class="caution-line"><b>{}.</b> {}</p>').format(*OPENING_CAUTION.split(". ", 1)),
+        "caution": lambda: Markup('<p class="caution-line"><b>{}.</b> {}</p>').format(
+            *_(OPENING_CAUTION).split(". ", 1)
+        ),
         "day-kinds": lambda: _table(
-            ("Kind of day", "Share of a day at sea, to begin with"),
-            [(one.code, f"{one.weight:g}") for one in FIRST_KINDS],
+            (_("Kind of day"), _("Share of a day at sea, to begin with")),
+            [(kind_words(one.code), f"{one.weight:g}") for one in FIRST_KINDS],
         ),
         "tiers": _tiers,
         "settings": _settings,
-        "exit-codes": lambda: _table(("Code", "What it means"), [(str(one.value), one.meaning) for one in ExitCode]),
+        "exit-codes": lambda: _table(
+            (_("Code"), _("What it means")), [(str(one.value), _(one.meaning)) for one in ExitCode]
+        ),
         "problems": lambda: _table(
-            ("Status", "Type", "What it means"),
+            (_("Status"), _("Type"), _("What it means")),
             [
-                (str(status), _code(f"/problems/{slug(kind)}"), title if kind is SchedulerError else _first(kind))
+                (str(status), _code(f"/problems/{slug(kind)}"), _(title if kind is SchedulerError else _first(kind)))
                 for kind, (status, title) in sorted(STATUS.items(), key=lambda one: one[1])
             ],
         ),
@@ -90,14 +103,15 @@ def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
 
 def _points() -> Markup:
     order = off_order(POINTS)
-    rows = [(point.name, str(place), str(order.index(point.name) + 1)) for place, point in enumerate(POINTS, 1)]
-    return _table(("Isolation point", "Lock and tag", "Off again"), rows)
+    rows = [(_(point.name), str(place), str(order.index(point.name) + 1)) for place, point in enumerate(POINTS, 1)]
+    return _table((_("Isolation point"), _("Lock and tag"), _("Off again")), rows)
 
 
 def _tiers() -> Markup:
     from scheduler.planning.search.tiers import EVEN_MARGIN, TIERS
 
-    names = [*(one.name for one in TIERS[:-1]), f"{EVEN_MARGIN.name}; only where the plant asks for it", TIERS[-1].name]
+    even = _("{tier}; only where the plant asks for it", tier=_(EVEN_MARGIN.name))
+    names = [*(_(one.name) for one in TIERS[:-1]), even, _(TIERS[-1].name)]
     return Markup("<ol>{}</ol>").format(Markup("").join(Markup("<li>{}</li>").format(name) for name in names))
 
 
@@ -105,10 +119,13 @@ def _settings() -> Markup:
     rows = []
     for one in fields(Settings):
         least, most = one.metadata["least"], one.metadata["most"]
-        bounds = "" if least is None else f"; {least} or more" if most is None else f"; {least} to {most}"
-        default = _code(_plain(one.default)) if _plain(one.default) else "empty"
-        rows.append((_code(one.name), default, f"{one.metadata['says']}{bounds}"))
-    return _table(("Setting", "If not set", "What it is"), rows, wide=True)
+        says = _(one.metadata["says"])
+        if most is not None:
+            says = _("{says}; {least} to {most}", says=says, least=least, most=most)
+        elif least is not None:
+            says = _("{says}; {least} or more", says=says, least=least)
+        rows.append((_code(one.name), _code(_plain(one.default)) if _plain(one.default) else _("empty"), says))
+    return _table((_("Setting"), _("If not set"), _("What it is")), rows, wide=True)
 
 
 def _plain(value: Any) -> str:
@@ -123,34 +140,42 @@ def _doors(routes: Sequence[APIRoute], under: str, but: tuple[str, ...] = ()) ->
             for method in sorted(route.methods or ()):
                 if (method, route.path) in DOORS and method not in ("HEAD", "OPTIONS"):
                     who = _who(method, route.path)
-                    rows.append((_code(f"{method} {route.path}"), who, _first(route.endpoint)))
-    return _table(("Door", "Who", "What it does"), rows, wide=True, label=f"Doors under {under}")
+                    rows.append((_code(f"{method} {route.path}"), who, _(_first(route.endpoint))))
+    heads = (_("Door"), _("Who"), _("What it does"))
+    return _table(heads, rows, wide=True, label=_("Doors under {path}", path=under))
 
 
 def _who(method: str, path: str) -> str:
     may = DOORS[method, path]
     if isinstance(may, NoRole):
-        return may.value
-    return ", ".join(one.value for one in Role if one in may and one is not Role.ADMIN)
+        return _(may.value)
+    return ", ".join(_(one.value) for one in Role if one in may and one is not Role.ADMIN)
+
+
+def _commands() -> Markup:
+    return _table(
+        (_("Command"), _("What it does")), [(_code(words), _(says)) for words, says in _each_command()], wide=True
+    )
 
 
 @cache
-def _commands() -> Markup:
+def _each_command() -> tuple[tuple[str, str], ...]:
+    """Each command by its words, and the first sentence of its help."""
     from typer.main import get_command
 
     from api.commands.app import app
 
-    rows: list[tuple[str | Markup, ...]] = []
+    rows: list[tuple[str, str]] = []
 
     def walk(command: Any, words: str) -> None:
         inside = getattr(command, "commands", None)
         if inside is None:
-            rows.append((_code(words), _sentence(command.help or "")))
+            rows.append((words, _sentence(command.help or "")))
         for word, one in sorted((inside or {}).items()):
             walk(one, f"{words} {word}")
 
     walk(get_command(app), "leadline")
-    return _table(("Command", "What it does"), rows, wide=True)
+    return tuple(rows)
 
 
 def _first(documented: object) -> str:

@@ -43,7 +43,7 @@ class ManualView:
 
 def manual_page(view: ManualView, *, light: str, csrf: str) -> str:
     """The page, with the contents beside it."""
-    title = view.chapter.title if view.chapter else f"Found: {view.find}" if view.find else _("Contents")
+    title = view.chapter.title if view.chapter else _("Found: {words}", words=view.find) if view.find else _("Contents")
     frame = Frame(
         title=_("{title} · Manual · Leadline", title=title),
         here=view.here,

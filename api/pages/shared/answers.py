@@ -1,4 +1,4 @@
-"""How a page is answered: its policy, never stored by a browser, in the light of this device."""
+"""How a page is answered: its policy, never stored by a browser, in the light of this device and the reader's language."""
 
 from typing import Protocol, TypeVar
 
@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from api.pages.shared.layout import CSP
 from api.server.deps import Asking
+from scheduler.language import language
 
 _View = TypeVar("_View", contravariant=True)
 
@@ -23,4 +24,10 @@ def page_answer(
 ) -> HTMLResponse:
     """The view as a page for this person (none: not signed in), with the headers that every page has."""
     text = page(view, light=request.cookies.get("light", ""), csrf=(who.csrf if who else None) or "")
-    return HTMLResponse(text, status, headers={"Content-Security-Policy": CSP, "Cache-Control": "private, no-store"})
+    headers = {
+        "Content-Security-Policy": CSP,
+        "Cache-Control": "private, no-store",
+        "Content-Language": language(),
+        "Vary": "Accept-Language, Cookie",
+    }
+    return HTMLResponse(text, status, headers=headers)
