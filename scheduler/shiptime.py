@@ -98,3 +98,13 @@ def instant_of(wall: datetime, offset_minutes: int) -> datetime:
     if isinstance(offset_minutes, ShipOffset):
         return offset_minutes.instant(wall)
     return (wall - timedelta(minutes=offset_minutes)).replace(tzinfo=UTC)
+
+
+def next_days(at: datetime, clock: ShipOffset) -> list[datetime]:
+    """Where the day after an instant begins: by UTC, and by each clock the ship has or may have by then."""
+    found = []
+    for minutes in {0, *clock.known()}:
+        wall = at.astimezone(UTC) + timedelta(minutes=minutes)
+        midnight = wall.replace(hour=0, minute=0, second=0, microsecond=0)
+        found.append(midnight + timedelta(days=1, minutes=-minutes))
+    return found

@@ -39,6 +39,12 @@ _PRAGMAS = (
 _POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
 _INSTALLATION_KEY = 7_231_004_117
 
+RAISE_REVISION = (
+    "INSERT INTO revision (vessel_id, number) VALUES ({}, 1) ON CONFLICT (vessel_id) DO UPDATE SET number = revision.number + 1, "
+    "limits_watch_s = 0, counters_watch_s = 0, night_s = 0"
+)
+"""A vessel's revision raised, with a place for her id: what is watched of her is looked at again (`storage.watches`)."""
+
 _READ = "read"
 """What a session that never changes has read so far (`read_once`)."""
 T = TypeVar("T")
@@ -287,10 +293,7 @@ def read_once(session: Session, key: Hashable, read: Callable[[], T]) -> T:
 
 def bump_revision(session: Session, vessel_id: str) -> int:
     """The vessel's new revision, one higher than before; call it once in each write. "" is the installation."""
-    says = (
-        "INSERT INTO revision (vessel_id, number) VALUES (:vessel_id, 1) "
-        "ON CONFLICT (vessel_id) DO UPDATE SET number = revision.number + 1 RETURNING number"
-    )
+    says = f"{RAISE_REVISION.format(':vessel_id')} RETURNING number"
     return int(session.connection().execute(text(says), {"vessel_id": vessel_id}).scalar_one())
 
 

@@ -1,8 +1,9 @@
 """Vessels, their documents in every version, the ids in use, and the ship's clock."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
+from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint
 from sqlalchemy.orm import defer
@@ -11,6 +12,8 @@ from sqlmodel import Field, Session, col, func, select
 from scheduler.storage.database import read_once
 from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Packed, Row, by_value
+
+_LONG_AGO = datetime.fromtimestamp(0, UTC)
 
 
 class AssetKind(StrEnum):
@@ -68,14 +71,24 @@ class KindSinceRow(Row, table=True):
     since_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "since_s"})
 
 
+def _watched(column: str) -> Any:
+    more = {"name": column, "server_default": "0"}
+    return Field(default=_LONG_AGO, sa_type=Instant, sa_column_kwargs=more, index=True)
+
+
 class RevisionRow(Row, table=True):
     """Goes up by one with each write that touches the vessel ("": the installation); caches are keyed by it.
 
-    Kept apart from the vessel so that a reading does not rewrite the vessel's document.
+    Kept apart from the vessel so that a reading does not rewrite the vessel's document. limits_watch_at ... record_walk_at: when each
+    watch next looks at her (`storage.watches`).
     """
 
     vessel_id: str = Field(primary_key=True)
     number: int = Field(sa_type=BigInteger)
+    limits_watch_at: datetime = _watched("limits_watch_s")
+    counters_watch_at: datetime = _watched("counters_watch_s")
+    night_at: datetime = _watched("night_s")
+    record_walk_at: datetime = _watched("record_walk_s")
 
 
 class AssetRow(Row, table=True):
@@ -146,6 +159,16 @@ def vessel_rows(
     """All vessels, or the one named, by id; those after an id, at most `limit` of them."""
     query = select(VesselRow).where(VesselRow.id > after).order_by(VesselRow.id).limit(limit)
     return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
+
+
+def vessel_ids(session: Session) -> list[str]:
+    """The ids of all vessels, in order."""
+    return list(session.exec(select(VesselRow.id).order_by(VesselRow.id)))
+
+
+def vessel_count(session: Session) -> int:
+    """How many vessels there are."""
+    return session.exec(select(func.count()).select_from(VesselRow)).one()
 
 
 def vessel_names(session: Session) -> dict[str, str]:

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from statistics import median
 
@@ -17,10 +18,13 @@ from starlette.testclient import TestClient
 from api.ics.writer import calendar_writer
 from api.server.app import make_app
 from scheduler.actions.base.context import Context
+from scheduler.actions.care import rounds
 from scheduler.actions.feed import addresses
 from scheduler.actions.feed.calendars import write_fleet
 from scheduler.actions.feed.refresh import refresh, stale_vessels
 from scheduler.actions.people import people
+from scheduler.actions.record.chains import daily_walk
+from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from scheduler.storage.database import bump_revision
@@ -39,6 +43,7 @@ SHIPS = 200 if SHORT else 1000
 EVENTS = 60
 PAGES = 12 if SHORT else 60
 BASE = "http://leadline.lan"
+WATCHED_AT = ("limits_watch_at", "counters_watch_at", "night_at", "record_walk_at")
 
 
 @dataclass(slots=True)
@@ -98,6 +103,7 @@ def _copy(context: Context, ships: int) -> None:
         first, summary = vessel_row(session, vessel), summary_row(session, vessel, PLANT)
         events, bodies = feed_event_rows(session, vessel)[:EVENTS], feed_body_rows(session, vessel)
         revision = revision_of(session, vessel)
+    looked = dict.fromkeys(WATCHED_AT, context.now() + timedelta(hours=12))
     assert first is not None
     assert summary is not None
     for start in range(1, ships, 100):
@@ -106,7 +112,7 @@ def _copy(context: Context, ships: int) -> None:
             session.add_all(VesselRow(**{**first.model_dump(), "id": one, "name": f"Demo {one}"}) for one in ids)
             session.flush()
             for one in ids:
-                session.add(RevisionRow(vessel_id=one, number=revision))
+                session.add(RevisionRow(vessel_id=one, number=revision, **looked))
                 session.add(PlantSummaryRow(**{**summary.model_dump(), "vessel_id": one, "plant_id": f"{one}-plant"}))
                 session.add_all(FeedBodyRow(**{**row.model_dump(), "vessel_id": one}) for row in bodies)
                 session.add_all(
@@ -174,3 +180,44 @@ def test_a_thousand_ships_cost_what_is_shown_and_what_changed(kind: str, tmp_pat
         assert asked[0] == asked[1]
         assert cpu[1] / cpu[0] < 1.1 * LEEWAY
         assert middle[1] / middle[0] < 1.5 * LEEWAY
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_a_tick_costs_what_changed_and_not_how_many_ships_there_are(kind: str, tmp_path: Path) -> None:
+    """All watches after one ship changed, and with nothing changed: as many statements among a thousand ships as among ten, and as
+    much CPU."""
+    with fleet_of(kind, tmp_path / "ten", 10) as ten, fleet_of(kind, tmp_path / "many", SHIPS) as many:
+
+        def tick(one: Fleet) -> None:
+            open_where_due(one.context)
+            rounds.watch_counters(one.context, lambda _: None)
+            rounds.nightly(one.context)
+            daily_walk(one.context)
+
+        def changed(one: Fleet) -> None:
+            with one.context.db.write(PLOVER.vessel) as session:
+                bump_revision(session, PLOVER.vessel)
+
+        for one in (ten, many):
+            tick(one)
+            tick(one)  # what it found of the ship called it once more
+        asked, spent, idle = [], [], []
+        for one in (ten, many):
+            changed(one)
+            asked.append(
+                (len(one.statements(lambda one=one: tick(one))), len(one.statements(lambda one=one: tick(one))))
+            )
+        for _ in range(5 if SHORT else 15):
+            for one in (ten, many):
+                changed(one)
+            spent.append([_cpu(lambda one=one: tick(one)) for one in (ten, many)])
+            idle.append([_cpu(lambda one=one: [tick(one) for _ in range(10)]) for one in (ten, many)])
+        cpu, rest = ([min(of) for of in zip(*rounds, strict=True)] for rounds in (spent, idle))
+        print(
+            f"\n{kind}: the watches of one changed ship of 10 and {SHIPS}: {asked[0][0]} statements, {cpu[0] * 1e3:.1f} and "
+            f"{cpu[1] * 1e3:.1f} ms CPU, ratio {cpu[1] / cpu[0]:.3f}; with nothing to see {asked[0][1]} statements, "
+            f"{rest[0] * 100:.2f} and {rest[1] * 100:.2f} ms, ratio {rest[1] / rest[0]:.3f}"
+        )
+        assert asked[0] == asked[1]
+        assert cpu[1] / cpu[0] < 1.1 * LEEWAY
+        assert rest[1] / rest[0] < 1.2 * LEEWAY

@@ -30,6 +30,7 @@ from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, NotFound, Refused
 from scheduler.planning.judge.check import judge
 from scheduler.settings import Settings
+from scheduler.storage.database import bump_revision
 from scheduler.storage.feed import feed_event_rows
 from scheduler.storage.hours.counters import counter_rows, flag_rows
 from scheduler.storage.hours.readings import newest_reading
@@ -198,6 +199,7 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: C
     with filled.db.write(PLOVER.vessel) as session:  # as a row was before flags had facts
         for row in flag_rows(session, PLOVER.vessel):
             row.facts, row.says = None, "It is silent."
+        bump_revision(session, PLOVER.vessel)
     assert rounds.watch_counters(filled, refreshed.append) == []
     assert [flag for _, flag in _now(filled).flags if flag.code == "silent"] == silent
     value = _now(filled)

@@ -72,7 +72,7 @@ def nightly_backup(context: Context) -> bool:
         return False
     now = context.now()
     with context.db.read() as session:
-        vessels = vessel_rows(session)
+        vessels = vessel_rows(session, limit=2)
         if not vessels:
             return False
         clock = offset_minutes(session, vessels[0].id, now) if len(vessels) == 1 else 0

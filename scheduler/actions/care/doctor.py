@@ -32,7 +32,7 @@ from scheduler.storage.hours.readings import newest_received, unstored_since
 from scheduler.storage.migrate import newest, step_of
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.tasks import task_rows
-from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.vessel import vessel_ids
 from scheduler.wording.figures import inner
 
 DAY_S = 86_400
@@ -44,7 +44,7 @@ FRESH_S = 14 * DAY_S
 def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diagnosis]:
     """Everything to look at, of one vessel or of all, and of the installation itself. Raises NotFound for an unknown vessel."""
     with context.db.read() as session:
-        known = [row.id for row in vessel_rows(session)]
+        known = vessel_ids(session)
     if vessel_id is not None and vessel_id not in known:
         raise NotFound(f"There is no vessel {vessel_id} here. Known: {', '.join(known) or 'none'}.")
     found = [*of_settings(context.settings), *of_database(context.db), *_backups(context), *_tasks(context)]

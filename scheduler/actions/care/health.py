@@ -10,7 +10,7 @@ from scheduler.actions.care.failures import of_tasks, of_timers
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.errors import SchedulerError
 from scheduler.storage.hours.intake import IntakeState
-from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.vessel import vessel_count
 
 
 @dataclass(slots=True)
@@ -47,7 +47,7 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
         found.free_bytes = context.db.free_bytes()
         context.db.require_room()
         with context.db.read() as session:
-            found.vessels = found.checks["vessels"] = len(vessel_rows(session))
+            found.vessels = found.checks["vessels"] = vessel_count(session)
             found.failed += of_tasks(context, session)
     except SchedulerError as error:
         found.ready = False

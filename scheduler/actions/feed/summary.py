@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from functools import cache
 from itertools import pairwise
 
@@ -14,12 +14,11 @@ from scheduler.actions.base.actor import Actor, person_of
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.turning import turns_after
 from scheduler.actions.work.waiting import all_waiting
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.base.matters import MatterCode
-from scheduler.domain.capacity.returning import ASSUMED_AFTER
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.meters import QUIET_AFTER_HOURS
 from scheduler.domain.feed.summary import (
     RANKS_OF_A_TROUBLE,
     SHOWN,
@@ -43,7 +42,6 @@ _SUMMARY: TypeAdapter[PlantSummary] = TypeAdapter(PlantSummary)
 PAGE = 100
 """Plants on one page."""
 _DAY = timedelta(days=1)
-_SECOND = timedelta(seconds=1)
 
 
 @cache
@@ -86,7 +84,7 @@ def summarise(session: Session, context: Context, now: PlantState, *, of_vessel:
         least_at=None if least is None else least.from_at,
         next_due_at=floor_second(min(dated)) if dated else None,
         hours_as_of=now.hours_as_of(),
-        turns_at=_first_after(now.at, (*_instants(now), *ends, *_ends_of(waits))),
+        turns_at=turns_after(now, (*ends, *_ends_of(waits))),
         silent_position="" if longest is None else now.position_name(longest.position),
         silent_since_at=None if longest is None else longest.newest_at,
         worst=min(jobs, key=job_rank, default=None),
@@ -112,41 +110,8 @@ def _midnight(at: datetime, now: PlantState) -> datetime:
     return instant_of(wall.replace(hour=0, minute=0, second=0, microsecond=0), now.offset_minutes)
 
 
-def _instants(now: PlantState) -> Iterator[datetime | None]:
-    """Where the clock may make something another: a day begins, aboard or in UTC; a state; silence; a pump is back; a slot; a lower
-    minimum; a stay in dock; the ship's clock."""
-    for minutes in {0, *now.offset_minutes.known()}:  # of each clock there may be: which it will be is not asked
-        wall = now.at.astimezone(UTC) + timedelta(minutes=minutes)
-        yield wall.replace(hour=0, minute=0, second=0, microsecond=0) + _DAY - timedelta(minutes=minutes)
-    for job in (*now.jobs, *now.breakdowns):
-        if job.first:
-            yield from (job.window_opens_at, job.due_at, job.limit_at, job.calendar_due_at, job.postponed_to)
-            if job.calendar_due_at is not None:
-                yield job.calendar_due_at + timedelta(days=now.plant.kind(job.job_id.kind).tolerance_days)
-    quiet = {QUIET_AFTER_HOURS, *(one.quiet_after_hours for one in now.counters)}
-    read = {one.newest_at for one in now.counters} | {one.as_of for one in now.hours.values()}
-    yield from (at + timedelta(hours=hours) for at in read if at is not None for hours in quiet)
-    for outage in now.outages:
-        yield from (outage.from_at, outage.to_at, outage.expected_at, outage.from_at + ASSUMED_AFTER)
-    for lower in now.concessions:
-        yield from (lower.from_at, lower.to_at)
-    for dock in now.docks:
-        yield from (dock.from_at, dock.to_at)
-    if now.taken is not None:
-        for start, end in now.taken.times().values():
-            yield from (start, end)
-    yield from (at for at, _ in now.clock_changes)
-
-
 def _ends_of(waits: Sequence[Waiting]) -> Iterator[datetime | None]:
     return (one.matter.to_at for one in waits if one.matter.code is MatterCode.LOWER_MINIMUM)
-
-
-def _first_after(at: datetime, instants: Sequence[datetime | None]) -> datetime:
-    """The first whole second after `at` by which one of them has come, or is over."""
-    whole = {floor_second(one) for one in instants if one is not None}
-    turns = whole | {one + _SECOND for one in whole}
-    return min(one for one in turns if one > at)
 
 
 def keep_summary(

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
+from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.people.sides import ASKS, AUTHORITY, Side, must_be_another, person_acting, remember_side
-from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.plant_state.load import PlantState, load_plant
+from scheduler.actions.plant_state.turning import turns_after
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.domain.base.enums import JobState
@@ -18,7 +20,8 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.storage.types import floor_second
-from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.vessel import revision_of
+from scheduler.storage.watches import MOST, Watch, vessels_to_watch, watch_again
 from scheduler.storage.work import NonConformityRow, next_nonconformity_number, nonconformity_row, nonconformity_rows
 from scheduler.wording.work import against_words
 
@@ -28,24 +31,27 @@ PAST_LIMIT = "past limit"
 def open_where_due(context: Context) -> list[str]:
     """Open a non-conformity for each job past its limit that has none yet; the vessels where one was opened."""
     with context.db.read() as session:
-        vessels = [row.id for row in vessel_rows(session)]
-    opened = []
-    for vessel_id in vessels:
-        with context.db.read() as session:
-            plants = [plant.id for plant in document_of(session, vessel_id)[0].plants]
-        for plant_id in plants:
-            now = plant_state(context, vessel_id, plant_id)
-            if any(job.first and job.state is JobState.PAST_LIMIT for job in now.jobs) and _open(context, now):
-                opened.append(vessel_id)
-    return opened
+        vessels = vessels_to_watch(session, Watch.LIMITS, context.now())
+    return [vessel_id for vessel_id in vessels if watch_limits(context, vessel_id)]
 
 
-def _open(context: Context, now: PlantState) -> bool:
-    late = [job for job in now.jobs if job.first and job.state is JobState.PAST_LIMIT]
-    with context.db.write(now.vessel.id) as session:
-        opened = [open_for(session, now, job, "timer") for job in late]
+def watch_limits(context: Context, vessel_id: str) -> bool:
+    """The same of one vessel; whether one was opened. She is looked at again when something changes or the clock may bring one."""
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        revision = revision_of(session, vessel_id)
+        plants = [load_plant(session, context, vessel_id, one.id) for one in document_of(session, vessel_id)[0].plants]
+    with context.db.write(vessel_id) as session:
+        opened = [
+            open_for(session, now, job, "timer")
+            for now in plants
+            for job in now.jobs
+            if job.first and job.state is JobState.PAST_LIMIT
+        ]
+        next_at = min((turns_after(now) for now in plants), default=context.now() + MOST)
+        watch_again(session, Watch.LIMITS, vessel_id, next_at, at=context.now(), revision=revision)
         if any(opened):
-            bump_revision(session, now.vessel.id)
+            bump_revision(session, vessel_id)
     return any(opened)
 
 

@@ -23,7 +23,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.photos import files
 from scheduler.storage.photos.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
-from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.vessel import vessel_ids
 
 log = logging.getLogger("leadline")
 
@@ -136,7 +136,7 @@ def sweep_photos(context: Context) -> int:
     """Take away photos that no record names and that are over a day old: a power cut between file and record left them. How many."""
     before, many = (context.now() - ORPHAN_AGE).timestamp(), 0
     with context.db.read() as session:
-        vessels = [row.id for row in vessel_rows(session)]
+        vessels = vessel_ids(session)
     for vessel_id in vessels:
         folder = folder_of(context, vessel_id)
         if folder is None:

@@ -1,8 +1,9 @@
 """Counters that say nothing, that say the same while the other pumps run (R20), or something else than another (R18)."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from math import ceil
 from types import MappingProxyType
 from typing import Self
 
@@ -81,6 +82,27 @@ def watch(
             if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
                 flags.append((counter.id, Flag(Code.STANDING, known.rose_s, known.read_s - known.rose_s, {})))
     return flags
+
+
+def watch_turns(plant: Plant, seen: Mapping[str, Seen], totals: Totals, at: datetime) -> Iterator[int]:
+    """Epoch seconds at which the clock alone may make `watch` or `apart` say something else than at `at`: a counter falls silent,
+    its neighbours no longer rise, a pump or another counter takes over, what was compared is past."""
+    at_s = int(at.timestamp() // 1)
+    for counter in plant.counters:
+        known = seen.get(counter.id)
+        if known is not None and known.read_s is not None:
+            yield known.read_s + counter.quiet_after_hours * 3600 + 1
+        if known is not None and known.rose_s is not None:
+            yield known.rose_s + IDLE_AFTER_S
+    for stay in plant.stays:
+        yield from (ceil(one.timestamp()) for one in (stay.from_at, stay.to_at) if one is not None)
+    for position in plant.positions:
+        yield from (from_s for from_s, _ in totals.changes(position.id))
+        here = [counter.id for counter in plant.counters if counter.position == position.id]
+        for name in here if len(here) > 1 else ():
+            before, after = totals.around(name, at_s)
+            yield from (point[0] + COMPARED_S + 1 for point in (before,) if point is not None)
+            yield from (point[0] for point in (after,) if point is not None)
 
 
 def apart(plant: Plant, totals: Totals, at: datetime) -> list[tuple[str, Flag]]:

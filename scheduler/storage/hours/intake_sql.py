@@ -10,7 +10,7 @@ from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
 from scheduler.domain.hours.ledger_fit import AHEAD_S
-from scheduler.storage.database import lock_statement
+from scheduler.storage.database import RAISE_REVISION, lock_statement
 from scheduler.storage.hours.readings import Unstored
 
 
@@ -86,7 +86,9 @@ class IntakeStore(ABC):
         spans = _spans(rows, held)
         newest = self.touch(spans, {row[0] for row in rows} - spans.keys()) if rows else {}
         names = self.names({rows[index][0] for index in held if doors[index] is Taken.CONFLICT})
-        self.log(chain(_given(posts), _conflicts(rows, doors, held, names)))
+        conflicts = list(_conflicts(rows, doors, held, names))
+        self.log(chain(_given(posts), conflicts))
+        self.call_watch(sorted({vessel_id for vessel_id, *_ in conflicts}))
         self.bump(sorted({row[4] for index, row in enumerate(rows) if index not in held}))
         self.connection.execute("COMMIT")
         return list(_answers(posts, doors, newest))
@@ -133,11 +135,13 @@ class IntakeStore(ABC):
     def bump(self, vessel_ids: Sequence[str]) -> None:
         """Raises the revision of each vessel."""
         if vessel_ids:
-            self.many(
-                f"INSERT INTO revision (vessel_id, number) VALUES ({self.place}, 1) "  # noqa: S608
-                "ON CONFLICT (vessel_id) DO UPDATE SET number = revision.number + 1",
-                [(one,) for one in vessel_ids],
-            )
+            self.many(RAISE_REVISION.format(self.place), [(one,) for one in vessel_ids])
+
+    def call_watch(self, vessel_ids: Sequence[str]) -> None:
+        """Has the counters of each vessel looked at: a conflict stores nothing that raises her revision."""
+        if vessel_ids:
+            says = f"UPDATE revision SET counters_watch_s = 0 WHERE vessel_id = {self.place}"  # noqa: S608
+            self.many(says, [(one,) for one in vessel_ids])
 
     def many(self, statement: str, rows: Sequence[tuple[Any, ...]]) -> None:
         """Runs a statement for each row."""
