@@ -95,6 +95,11 @@ class Database:
         with ours(), Session(self.read_engine, expire_on_commit=False, info={_READ: {}}) as session:
             yield session
 
+    def within(self, session: Session, vessel_id: str) -> "Database":
+        """This database with a transaction of `write` that is open already: what asks it to write for that vessel writes there, so
+        that several actions are stored together or not at all."""
+        return _OpenDatabase(self, session, vessel_id)
+
     def turn(self) -> AbstractContextManager[None]:
         """The right to write, among the threads of this process; SQLite has one writer, PostgreSQL needs no turn.
 
@@ -175,6 +180,21 @@ class Database:
         self.write_engine.dispose()
         if self.path:
             self.read_engine.dispose()
+
+
+class _OpenDatabase(Database):
+    """A database inside one of its own transactions; whoever opened that commits it."""
+
+    def __init__(self, outer: Database, session: Session, vessel_id: str) -> None:
+        self.__dict__.update(outer.__dict__)
+        self._session, self._vessel_id = session, vessel_id
+
+    @contextmanager
+    def write(self, vessel_id: str) -> Iterator[Session]:
+        if vessel_id != self._vessel_id:
+            raise RuntimeError("a transaction of one vessel does not write for another")
+        yield self._session
+        self._session.flush()
 
 
 def open_database(url: str, *, create: bool = True, check: bool = True, floor_bytes: int = FLOOR_BYTES) -> Database:

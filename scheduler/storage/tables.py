@@ -2,9 +2,11 @@
 
 from scheduler.storage import base, capacity, due, feed, people, plan, record, summary, tasks, vessel, voyage, work
 from scheduler.storage.hours import counters, day_ends, ledger, readings, signs
+from scheduler.storage.shore import requests
 from scheduler.storage.types import METADATA
 
 _OF_HOURS = (counters, readings, ledger, day_ends, signs)
-MODULES = (base, tasks, people, vessel, voyage, *_OF_HOURS, due, capacity, plan, work, record, feed, summary)
+_OF_SHORE = (requests,)
+MODULES = (base, tasks, people, vessel, voyage, *_OF_HOURS, due, capacity, plan, work, record, feed, summary, *_OF_SHORE)
 
 __all__ = ["METADATA", "MODULES"]
