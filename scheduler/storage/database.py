@@ -190,7 +190,7 @@ class _OpenDatabase(Database):
         self._session, self._vessel_id = session, vessel_id
 
     @contextmanager
-    def write(self, vessel_id: str) -> Iterator[Session]:
+    def write(self, vessel_id: str, **how: Any) -> Iterator[Session]:  # noqa: ARG002 - as whoever opened it said
         if vessel_id != self._vessel_id:
             raise RuntimeError("a transaction of one vessel does not write for another")
         yield self._session

@@ -21,7 +21,7 @@ from scheduler.actions.shore.arguments import (
 from scheduler.actions.shore.patching import changed_document
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
-from scheduler.domain.people.persons import Person
+from scheduler.domain.people.persons import Person, of_a_person
 from scheduler.domain.shore.asking import ABOARD_STAGES, EFFECTS, Effect, RequestKind, RequestStage
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.language import gettext as _
@@ -110,7 +110,7 @@ def ask_of_ship(
             raise NotFound(_("There is no vessel {vessel} here.", vessel=vessel_id))
         seen = _look(session, context, hand.actor, vessel_id, said)
         maker = maker_of(hand.actor)
-        vouched = maker if maker.id != by.id else Person("", "")
+        vouched = maker if of_a_person(maker) and maker.id != by.id else Person("", "")
         handed = Handed(
             number=next_ship_request(session, vessel_id),
             what=what.value,

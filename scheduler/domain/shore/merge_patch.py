@@ -1,5 +1,6 @@
 """JSON merge patches: what shall be another value in a JSON document, member by member; a list is replaced whole."""
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -43,11 +44,7 @@ def merge_patch_between(was: Any, now: Any) -> Any:
 
 def _same(one: Any, other: Any) -> bool:
     """The same JSON value: unlike in Python, true is not 1 there."""
-    if isinstance(one, Mapping) and isinstance(other, Mapping):
-        return one.keys() == other.keys() and all(_same(value, other[name]) for name, value in one.items())
-    if isinstance(one, list) and isinstance(other, list):
-        return len(one) == len(other) and all(_same(a, b) for a, b in zip(one, other, strict=True))
-    return isinstance(one, bool) == isinstance(other, bool) and bool(one == other)
+    return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
 def json_depth(value: Any, most: int) -> int:

@@ -1,0 +1,1 @@
+"""Ship to shore, as stored on both sides."""

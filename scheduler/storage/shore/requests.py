@@ -14,9 +14,9 @@ from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row, by_value
 class ShipRequestRow(Row, table=True):
     """At the office: what is asked of a ship. number counts within the vessel.
 
-    what: a value of `RequestKind`; arguments: of the action. seen: what the office looked at when it asked. fingerprint: SHA-256 of all of it. vouched: who made the
-    link or key the asker came by, where that was another. handed_at: when it was first given to the ship's server in an answer, which
-    may be lost. ended: why it is not handed over any more, "" while it is.
+    what: a value of `RequestKind`; arguments: of the action. seen: what the office looked at when it asked. fingerprint: SHA-256 of
+    all of it. vouched: who made the link or key the asker came by, where that was another. handed_at: when it was first given to the
+    ship's server in an answer, which may be lost. ended: why it is not handed over any more, "" while it is.
     """
 
     __table_args__ = (WITHOUT_ROWID,)

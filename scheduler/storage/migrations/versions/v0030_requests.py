@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0029"
-down_revision = "v0028"
+revision = "v0030"
+down_revision = "v0029"
 branch_labels = None
 depends_on = None
 
