@@ -31,16 +31,16 @@ EFFECT_WORDS: Mapping[Effect, str] = {
 """When it takes effect."""
 
 _LAPSES: Mapping[Lapse, Callable[[Mapping[str, Any]], str]] = {
-    Lapse.RAN_OUT: lambda said: _("It was to be done by {until} and was not.", until=said["until"]),
-    Lapse.PUMP_STOPPED: lambda said: _(
-        "{pumps} is out by now, which the office did not know when it decided. Look at the plant and decide anew.",
-        pumps=_(" and ").join(said["pumps"]),
+    Lapse.RAN_OUT: lambda said: f"It was to be done by {said['until']} and was not.",
+    Lapse.PUMP_STOPPED: lambda said: (
+        f"{' and '.join(said['pumps'])} {'is' if len(said['pumps']) == 1 else 'are'} out by now, which the office did not know when "
+        "it decided. Look at the plant and decide anew."
     ),
-    Lapse.ANSWER_CHANGED: lambda said: _(
-        "Non-conformity {number} was answered anew since the office read it. Read the answer of today, then close it.",
-        number=said["number"],
+    Lapse.ANSWER_CHANGED: lambda said: (
+        f"Non-conformity {said['number']} was answered anew since the office read it. Read the answer of today, then close it."
     ),
 }
+"""Said once aboard and stored, in English like all that is on record."""
 
 
 def kind_words(what: RequestKind) -> str:

@@ -34,7 +34,6 @@ from scheduler.domain.people.persons import Person, same_name
 from scheduler.domain.shore.asking import EFFECTS, OPEN_STATES, Effect, Lapse, RequestKind, RequestState
 from scheduler.errors import Busy, NotAllowed, Refused, SchedulerError, StorageFull
 from scheduler.language import ENGLISH, in_language
-from scheduler.language import gettext as _
 from scheduler.shiptime import moment_text
 from scheduler.storage.database import INSTALLATION, Session, bump_revision
 from scheduler.storage.due import postponement_row
@@ -229,7 +228,7 @@ def outcome_of(error: Exception) -> Outcome:
     if isinstance(error, SchedulerError):
         return Outcome(RequestState.REFUSED, error.says)
     log.error("a request of the office could not be done", exc_info=error)
-    return Outcome(RequestState.REFUSED, _("It could not be done aboard; the log of the ship's server says why."))
+    return Outcome(RequestState.REFUSED, "It could not be done aboard; the log of the ship's server says why.")
 
 
 def fetched_numbers(session: Session, vessel_id: str) -> tuple[int, ...]:
@@ -258,9 +257,7 @@ def _kind(row: OfficeRequestRow) -> RequestKind:
     try:
         return RequestKind(row.what)
     except ValueError:
-        says = _(
-            "This ship's server does not know what that is: “{what}”. Update it, then ask again.", what=row.what[:80]
-        )
+        says = f"This ship's server does not know what that is: “{row.what[:80]}”. Update it, then ask again."
         raise Refused(says) from None
 
 
@@ -271,12 +268,10 @@ def office_person(session: Session, row: OfficeRequestRow) -> Actor:
         NotAllowed: not of the office, or withdrawn here.
     """
     if row.role not in {role.value for role in ASKERS}:
-        raise NotAllowed(
-            _("{by} is not of the office: it takes the role office to ask something of a ship.", by=row.by)
-        )
+        raise NotAllowed(f"{row.by} is not of the office: it takes the role office to ask something of a ship.")
     known = person_row(session, INSTALLATION, row.by_id)
     if known is not None and known.withdrawn_at is not None and same_name(known.name, row.by):
-        raise NotAllowed(_("{by} is withdrawn aboard. Another person of the office asks.", by=row.by))
+        raise NotAllowed(f"{row.by} is withdrawn aboard. Another person of the office asks.")
     vouched = Person(row.vouched_id, row.vouched) if row.vouched_id else None
     proof = Authentication(Proof.PASSPHRASE, None if vouched else row.asked_at, vouched)
     return Actor(f"person {row.by_id}", row.by, Role.OFFICE, row.vessel_id, row.by_id, authentication=proof)
