@@ -7,6 +7,21 @@ from scheduler.storage.types import METADATA
 
 _OF_HOURS = (counters, readings, ledger, day_ends, signs)
 _OF_SHORE = (requests,)
-MODULES = (base, tasks, people, vessel, voyage, *_OF_HOURS, due, capacity, plan, work, record, feed, summary, *_OF_SHORE)
+MODULES = (
+    base,
+    tasks,
+    people,
+    vessel,
+    voyage,
+    *_OF_HOURS,
+    due,
+    capacity,
+    plan,
+    work,
+    record,
+    feed,
+    summary,
+    *_OF_SHORE,
+)
 
 __all__ = ["METADATA", "MODULES"]
