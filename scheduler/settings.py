@@ -66,7 +66,7 @@ class Settings:
     reading_body_limit_bytes: int = _set(1_048_576, "largest batch of readings", least=1024)
     body_limit_bytes: int = _set(4_194_304, "largest other body", least=1024)
     photo_limit_bytes: int = _set(3_145_728, "largest photo; under the largest other body", least=1024)
-    photo_folder: str = _set("", "folder for photos; empty: beside the SQLite file")
+    photo_folder: str = _set("", "folder for photos; empty: beside the SQLite file, or in PostgreSQL itself")
     backup_folder: str = _set(
         "", "folder for backups, best on another disk; empty: beside the SQLite file, none of PostgreSQL"
     )

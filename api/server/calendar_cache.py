@@ -1,12 +1,14 @@
 """Calendars ready to be sent: held in memory with their answers made up, and handed out before anything else is asked.
 
-On SQLite what is held is good until anybody commits anything; on PostgreSQL, where that cannot be seen cheaply, it is
-looked up each time. What was sent last is kept for when the database does not answer.
+On SQLite what is held is good until anybody commits anything; on PostgreSQL, where that cannot be seen cheaply, the address and
+the calendar's tag are looked up each time, and its body only where it is another. What was sent last is kept for when the
+database does not answer.
 """
 
 import hashlib
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
@@ -15,6 +17,7 @@ from api.ics.writer import calendar_writer
 from api.server.middleware import RAW, new_request_id
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses, calendars, refresh
+from scheduler.actions.feed.addresses import AddressOpened
 from scheduler.actions.feed.calendars import StoredCalendar
 from scheduler.errors import Busy, Gone, NotFound, SchedulerError
 
@@ -87,7 +90,8 @@ class CalendarCache:
         try:
             mark = self._context.db.mark()
             opened = addresses.open_address(self._context, secret, agent)
-            kept = refresh.served(
+            there = self._as_stored(opened, tasks=tasks) if mark is None else None
+            kept = there or refresh.served(
                 self._context, calendar_writer(self._context.settings.shown_base_url()), opened, tasks=tasks
             )
         except (NotFound, Gone):
@@ -103,6 +107,14 @@ class CalendarCache:
             raise Busy("The calendar cannot be read at the moment. Try again in a minute.") from error
         return self._put(key, mark, self._context.now_s() + KEEP_SECONDS, kept, pack=pack)
 
+    def _as_stored(self, opened: AddressOpened, *, tasks: bool) -> StoredCalendar | None:
+        """What is held of the calendar that an address opens, if that is what is stored, whichever server wrote it."""
+        if opened.ended_at is not None:
+            return None
+        found = calendars.stored_tag(self._context, replace(opened.scope, tasks=tasks))
+        there = None if found is None else self._ready.get(_named(*found))
+        return None if there is None else there.kept
+
     def fill(self) -> None:
         """Hold every calendar that has an address, so that the first to ask is served even without the database."""
         for sha256, scope in addresses.good_addresses(self._context):
@@ -113,7 +125,7 @@ class CalendarCache:
     def _put(
         self, key: tuple[bytes, bool], mark: int | None, until_s: int, kept: StoredCalendar, *, pack: bool
     ) -> Ready:
-        name = f"{kept.etag} {kept.changed_at.timestamp()}"
+        name = _named(kept.etag, kept.changed_at)
         there = self._ready.get(name)
         if there is None or (pack and there.packed is None):
             there = ready(kept, pack=pack)
@@ -126,6 +138,10 @@ class CalendarCache:
             used = {id(held[2]) for held in self._held.values()}
             self._ready = {one: it for one, it in self._ready.items() if id(it) in used}
         return there
+
+
+def _named(etag: str, changed_at: datetime) -> str:
+    return f"{etag} {changed_at.timestamp()}"
 
 
 def _key(path: str) -> tuple[tuple[bytes, bool], str] | None:

@@ -171,6 +171,14 @@ def feed_body_row(session: Session, vessel_id: str, name: str) -> FeedBodyRow | 
     return session.get(FeedBodyRow, (vessel_id, name))
 
 
+def feed_body_tag(session: Session, vessel_id: str, name: str) -> tuple[str, datetime] | None:
+    """Tag of that calendar, and when it last changed; its body is not read."""
+    row = FeedBodyRow
+    query = select(row.etag, row.changed_at).where(row.vessel_id == vessel_id, row.name == name)
+    found = session.exec(query).first()
+    return None if found is None else (found[0], found[1])
+
+
 def feed_body_rows(session: Session, vessel_id: str) -> list[FeedBodyRow]:
     """Every calendar kept of the vessel ("": of the fleet)."""
     return list(session.exec(select(FeedBodyRow).where(FeedBodyRow.vessel_id == vessel_id)))

@@ -2,6 +2,7 @@
 
 from scheduler.storage import base, capacity, due, feed, people, plan, record, summary, tasks, vessel, voyage, work
 from scheduler.storage.hours import counters, day_ends, ledger, readings, signs
+from scheduler.storage.photos import rows as photos
 from scheduler.storage.shore import requests
 from scheduler.storage.types import METADATA
 
@@ -18,6 +19,7 @@ MODULES = (
     capacity,
     plan,
     work,
+    photos,
     record,
     feed,
     summary,

@@ -5,10 +5,12 @@ import os
 from pathlib import Path
 
 import pytest
+from sqlmodel import select
 
 from scheduler.actions.work.photos import sweep_photos
 from scheduler.domain.base.enums import Role
 from scheduler.storage.photos import files
+from scheduler.storage.photos.rows import PhotoFileRow
 from tests.api.stage import Stage
 from tests.pictures import POSITION, exif_with_position, picture
 
@@ -110,19 +112,35 @@ def test_a_photo_whose_record_cannot_be_written_leaves_no_file_and_one_that_was_
         assert file.read_bytes() == PNG
 
 
-def test_without_a_folder_for_photos_the_state_of_things_forbids_one(
+def test_without_a_folder_photos_are_rows_that_stand_or_fall_with_their_record(
     fresh: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """PostgreSQL without the setting photo_folder: 409 to one that is sent, 404 to one that was kept, and what to set."""
-    kept = fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).json()
+    """As on PostgreSQL without photo_folder: read back byte for byte, the same picture once, none left of a record that was undone,
+    nothing swept; a file from before is still found."""
+    before = fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).json()
+    root = files.photo_root("", fresh.context.db.path)
     monkeypatch.setattr("scheduler.storage.photos.files.photo_root", lambda *_: None)
-    sent, shown = (
-        fresh.ask("POST", SEND, files={"photo": ("x.jpg", JPEG)}),
-        fresh.ask("GET", f"{SEND}/{kept['sha256']}"),
-    )
-    assert (sent.status_code, shown.status_code) == (409, 404)
-    assert "Set photo_folder" in sent.json()["detail"]
-    assert "Set photo_folder" in shown.json()["detail"]
+
+    def rows() -> list[tuple[str, bytes]]:
+        with fresh.context.db.read() as session:
+            return [(row.name, row.content) for row in session.exec(select(PhotoFileRow))]
+
+    with monkeypatch.context() as patched:
+        patched.setattr("sqlmodel.Session.commit", lambda _: (_ for _ in ()).throw(OSError(28, "full")))
+        assert fresh.ask("POST", SEND, files={"photo": ("x", JPEG)}).status_code >= 500
+    assert rows() == []
+    sent = fresh.ask("POST", SEND, files={"photo": ("x.jpg", JPEG)})
+    assert (sent.status_code, len(rows())) == (201, 1)
+    other = fresh.ask("POST", SEND.replace("pump-b", "pump-a"), files={"photo": ("x.jpg", JPEG)})
+    assert (other.status_code, len(rows())) == (201, 1)
+    shown = fresh.ask("GET", f"{SEND}/{sent.json()['sha256']}")
+    assert (shown.status_code, shown.content) == (200, rows()[0][1])
+    assert sweep_photos(fresh.context) == 0
+    assert len(rows()) == 1
+    assert fresh.ask("GET", f"{SEND}/{before['sha256']}").status_code == 404
+    monkeypatch.setattr("scheduler.storage.photos.files.photo_root", lambda *_: root)
+    for one in (before, sent.json()):
+        assert fresh.ask("GET", f"{SEND}/{one['sha256']}").status_code == 200
 
 
 def test_photos_are_for_their_owner_alone(fresh: Stage) -> None:

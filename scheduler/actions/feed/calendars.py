@@ -41,6 +41,7 @@ from scheduler.storage.feed import (
     feed_bodies_written_at,
     feed_body_row,
     feed_body_rows,
+    feed_body_tag,
     most_urgent_events,
     newest_status_s,
     status_events,
@@ -97,6 +98,12 @@ def last_good(context: Context, scope: Scope) -> StoredCalendar | None:
     with context.db.read() as session:
         row = feed_body_row(session, scope.vessel_id or FLEET, scope.name)
         return None if row is None else _body(row)
+
+
+def stored_tag(context: Context, scope: Scope) -> tuple[str, datetime] | None:
+    """Tag of the calendar as last written and when it last changed, by one key and without its body; none before the first."""
+    with context.db.read() as session:
+        return feed_body_tag(session, scope.vessel_id or FLEET, scope.name)
 
 
 def vessel_bodies(

@@ -1,4 +1,4 @@
-"""Photos of the work on a job: a file beside the database, its SHA-256 in the record."""
+"""Photos of the work on a job: a file beside the database or a row in it, its SHA-256 in the record."""
 
 import hashlib
 import json
@@ -17,17 +17,17 @@ from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.period import PeriodEntry
 from scheduler.domain.work.photos import ENDINGS, PHOTO
-from scheduler.errors import Clash, NotFound, Refused, TooLarge
+from scheduler.errors import NotFound, Refused, TooLarge
 from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.photos import files
 from scheduler.storage.photos.pictures import picture_taken_in
+from scheduler.storage.photos.rows import keep_photo_row, photo_content
 from scheduler.storage.record import append_record, record_rows
 from scheduler.storage.vessel import vessel_ids
 
 log = logging.getLogger("leadline")
 
-_NO_FOLDER = "No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own."
 MOST_PHOTOS = 40
 """A job."""
 ORPHAN_AGE = timedelta(days=1)
@@ -40,7 +40,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
 
     Raises:
         TooLarge: over the setting photo_limit_bytes. Refused: as `picture_taken_in`, or too many photos.
-        NotFound: no such job. Clash: there is no place for photos. StorageFull: it cannot be written.
+        NotFound: no such job. StorageFull: it cannot be written.
     """
     limit = context.settings.photo_limit_bytes
     if len(content) > limit:
@@ -48,8 +48,6 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
             f"The photo has {len(content)} bytes: at most {limit} are taken. Make it smaller and send it again."
         )
     folder = folder_of(context, place.vessel_id)
-    if folder is None:
-        raise Clash(_NO_FOLDER)
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
         kind_of(plant_of(vessel, place.plant_id), job_id)
@@ -66,7 +64,10 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
             return Answer(200, same)
         if len(before) >= MOST_PHOTOS:
             raise Refused(gettext("This job has {count} photos, which is the most.", count=len(before)))
-        files.store_photo(folder, name, content)
+        if folder is None:
+            keep_photo_row(session, place.vessel_id, name, content, context.now())
+        else:
+            files.store_photo(folder, name, content)
         payload = {
             "job_no": job_id.key,
             "sha256": digest,
@@ -78,6 +79,8 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         number, _ = append_record(session, place.vessel_id, PHOTO, context.now(), payload)
         return Answer(201, {**payload, "record": number})
 
+    if folder is None:
+        return hand_action(context, hand, place.vessel_id, act)
     with _ONE_AT_A_TIME:
         there = files.has_photo(folder, name)
         try:
@@ -98,20 +101,17 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     """Content and media type of a kept photo.
 
     Raises:
-        NotFound: the job has no such photo, there is no place for photos, or its file is gone or was changed since.
+        NotFound: the job has no such photo, or its content is gone or was changed since.
     """
     kept = next((one for one in photos_of(context, place, job_id) if one["sha256"] == digest), None)
     if kept is None:
         raise NotFound(gettext("This job has no such photo."))
-    folder = folder_of(context, place.vessel_id)
-    if folder is None:
-        raise NotFound(_NO_FOLDER)
     media = str(kept["media_type"])
-    content = files.read_photo(folder, f"{digest}.{ENDINGS[media]}")
+    content = _content(context, place.vessel_id, f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:
         raise NotFound(
-            f"The file of photo {digest[:12]} is gone from the photo folder, or is not the one that record {kept['record']} "
-            "is about. Put it back from a copy."
+            f"Photo {digest[:12]} is gone from where photos are kept, or is not the one that record {kept['record']} is about. Put it "
+            "back from a copy."
         )
     return content, media
 
@@ -123,11 +123,10 @@ def job_photos(
     context: Context, vessel_id: str, photos: Mapping[str, Sequence[PeriodEntry]], each: int = 2
 ) -> Iterator[tuple[str, bytes]]:
     """(SHA-256, content) of photos by job, `each` of a job and `MOST_ON_PAPER` in all at most; files that are gone are left out."""
-    folder = folder_of(context, vessel_id)
     chosen = [entry for entries in photos.values() for entry in entries[:each]]
     for entry in chosen[:MOST_ON_PAPER]:
         digest, media = entry.text("sha256"), entry.text("media_type")
-        content = files.read_photo(folder, f"{digest}.{ENDINGS[media]}") if folder and media in ENDINGS else None
+        content = _content(context, vessel_id, f"{digest}.{ENDINGS[media]}") if media in ENDINGS else None
         if content is not None and hashlib.sha256(content).hexdigest() == digest:
             yield digest, content
 
@@ -135,6 +134,8 @@ def job_photos(
 def sweep_photos(context: Context) -> int:
     """Take away photos that no record names and that are over a day old: a power cut between file and record left them. How many."""
     before, many = (context.now() - ORPHAN_AGE).timestamp(), 0
+    if folder_of(context, "") is None:
+        return many  # rows stand or fall with their record
     with context.db.read() as session:
         vessels = vessel_ids(session)
     for vessel_id in vessels:
@@ -152,8 +153,18 @@ def sweep_photos(context: Context) -> int:
     return many
 
 
+def _content(context: Context, vessel_id: str, name: str) -> bytes | None:
+    """A photo from its file, else from its row: either may be there from before photo_folder was set, or no longer was."""
+    folder = folder_of(context, vessel_id)
+    content = None if folder is None else files.read_photo(folder, name)
+    if content is None:
+        with context.db.read() as session:
+            content = photo_content(session, vessel_id, name)
+    return content
+
+
 def folder_of(context: Context, vessel_id: str) -> Path | None:
-    """Where a vessel's photos are kept; none when there is no place: PostgreSQL without the setting photo_folder."""
+    """The folder of a vessel's photos; none where they are rows: on PostgreSQL without the setting photo_folder."""
     root = files.photo_root(context.settings.photo_folder, context.db.path)
     return root and root / vessel_id
 

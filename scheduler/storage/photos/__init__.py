@@ -1,1 +1,1 @@
-"""Photos as files beside the database, and what a picture may be."""
+"""Photos as files beside an SQLite database or as rows of a PostgreSQL one, and what a picture may be."""
