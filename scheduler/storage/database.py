@@ -20,8 +20,10 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, 
 from sqlalchemy.exc import ArgumentError
 from sqlmodel import Session as Session
 
+from scheduler.clock import system_clock
 from scheduler.errors import NotFound, Refused, StorageFull
 from scheduler.storage.foreign import DAMAGED, FULL, READ_ONLY, ours
+from scheduler.storage.shore.capture import CapturingSession, captured, look_at_statements
 from scheduler.storage.turns import Turns
 
 FLOOR_BYTES = 32 * 1024 * 1024
@@ -62,6 +64,9 @@ class Database:
         self.path = Path(str(url.database)) if self.dialect == "sqlite" else None
         self.floor_bytes = floor_bytes
         self.write_engine, self.read_engine = _sqlite_engines(url) if self.path else _postgres_engines(url)
+        look_at_statements(self.write_engine)
+        self.now_s: Callable[[], int] = lambda: int(system_clock().timestamp())
+        """The clock whose instants stand in changes."""
         self._turns = Turns(WAIT_SECONDS)
         self._marker: Any = None
         self._marking = threading.Lock()
@@ -80,9 +85,12 @@ class Database:
         """
         with ours(), self.turn():
             self.require_room()
-            with Session(self.write_engine, expire_on_commit=False) as session:
-                self.lock_vessels(session.connection(), [vessel_id])
-                yield session
+            with CapturingSession(self.write_engine, expire_on_commit=False) as session:
+                connection = session.connection()
+                self.lock_vessels(connection, [vessel_id])
+                with captured(session, connection, self.now_s) as capture:
+                    yield session
+                    capture.store()
                 session.commit()
 
     @contextmanager

@@ -16,6 +16,7 @@ from scheduler.storage.hours.counters import CounterRow
 from scheduler.storage.hours.readings import ReadingRow
 from scheduler.storage.hours.signs import SignTrackRow
 from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow
+from scheduler.storage.shore.capture import gather_moved, gather_renamed
 from scheduler.storage.tables import METADATA
 from scheduler.storage.vessel import KindSinceRow
 
@@ -83,16 +84,20 @@ def rename(session: Session, vessel_id: str, was: str, now: str) -> None:
         mine = table.c.vessel_id == vessel_id
         for name in _IDS:
             if name in table.c:
+                gather_moved(session, table, mine, table.c[name] == was)
                 base.execute(update(table).where(mine, table.c[name] == was).values({name: now}))
+                gather_moved(session, table, mine, table.c[name] == now)
         for name in _KEYS:
             if name not in table.c:
                 continue
             column = cast(table.c[name], Text)
             holds = column.contains(f":{was}:", autoescape=True)
             if name not in _JSON:
+                gather_moved(session, table, mine, holds)
                 base.execute(
                     update(table).where(mine, holds).values({name: func.replace(column, f":{was}:", f":{now}:")})
                 )
+                gather_moved(session, table, mine, column.contains(f":{now}:", autoescape=True))
                 continue
             keys = list(table.primary_key.columns)
             for row in base.execute(select(*keys, column.label("told")).where(mine, holds)).all():
@@ -102,7 +107,8 @@ def rename(session: Session, vessel_id: str, was: str, now: str) -> None:
     shown = col(FeedEventRow.occurrence_key).contains(f":{was}:", autoescape=True)
     base.execute(delete(FeedEventRow).where(col(FeedEventRow.vessel_id) == vessel_id, shown))
     counter = update(CounterRow).where(col(CounterRow.vessel_id) == vessel_id, col(CounterRow.id) == was)
-    base.execute(counter.values(id=now))
+    if base.execute(counter.values(id=now)).rowcount:
+        gather_renamed(session, vessel_id, was, now)
     session.expire_all()
     standing = (PlanStatus.TAKEN, PlanStatus.PROPOSED)
     for plan in session.exec(pick(PlanRow).where(PlanRow.vessel_id == vessel_id, col(PlanRow.status).in_(standing))):

@@ -179,7 +179,13 @@ def staged(
 @contextmanager
 def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stage]:
     clock = TurnedClock()
-    settings = Settings(database=database, horizon_days=20, solve_seconds=5, base_url="http://testserver")
+    settings = Settings(
+        database=database,
+        horizon_days=20,
+        solve_seconds=5,
+        base_url="http://testserver",
+        photo_folder=str(folder / "photos") if "://" in database else "",
+    )
     app = make_app(settings, clock=clock, timers=False)
     write_at_once(app)
     with TestClient(app, raise_server_exceptions=False) as client:

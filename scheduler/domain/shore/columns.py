@@ -15,7 +15,7 @@ ACTS = ("put", "gone")
 
 
 class NotLaid(Exception):
-    """The text is not what `lay` makes; what was raised before it counts for nothing."""
+    """The text is not what `laid_text` makes; what was raised before it counts for nothing."""
 
 
 class TooMuchLaid(Exception):
@@ -27,7 +27,7 @@ def one_text(value: object) -> bytes:
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
 
 
-def lay(bodies: list[bytes]) -> bytes:
+def laid_text(bodies: list[bytes]) -> bytes:
     """The text of changes numbered one after the other; each body is its own canonical text."""
     values = [json.loads(body) for body in bodies]
     forms: dict[tuple[str, str, tuple[str, ...]], int] = {}
@@ -58,7 +58,7 @@ def raised(text: bytes, begins: int, limit_bytes: int) -> Iterator[bytes]:
     """The bodies of the changes, one by one, numbered from `begins`.
 
     Raises:
-        NotLaid: the text is not what `lay` makes. TooMuchLaid: the bodies are more than `limit_bytes` together.
+        NotLaid: the text is not what `laid_text` makes. TooMuchLaid: the bodies are more than `limit_bytes` together.
     """
     try:
         count, instants, sizes, order, forms = json.loads(text)

@@ -97,7 +97,12 @@ def canonical_body(at_s: int, number: int, rows: Iterable[Iterable[object]]) -> 
     >>> canonical_body(5, 1, [["ship", "put", {"b": 1, "a": None}]])
     b'{"at":5,"number":1,"rows":[["ship","put",{"a":null,"b":1}]]}'
     """
-    return columns.one_text({"at": at_s, "number": number, "rows": [list(row) for row in rows]})
+    return body_of(at_s, number, [columns.one_text(list(row)) for row in rows])
+
+
+def body_of(at_s: int, number: int, row_texts: Iterable[bytes]) -> bytes:
+    """As `canonical_body`, of the canonical texts of its rows."""
+    return b'{"at":%d,"number":%d,"rows":[%b]}' % (at_s, number, b",".join(row_texts))
 
 
 def next_hash(prev: str, body: bytes) -> str:
@@ -126,7 +131,7 @@ def pack(batch: ChangeBatch) -> bytes:
         "sent_at": batch.sent_at,
         "answered": list(batch.answered),
     }
-    text = columns.one_text(head) + b"\n" + columns.lay([change.body for change in batch.changes])
+    text = columns.one_text(head) + b"\n" + columns.laid_text([change.body for change in batch.changes])
     if zstandard is None:
         return zlib.compress(text, 9, 31)
     return bytes(zstandard.ZstdCompressor(level=19 if len(text) < 262_144 else 9).compress(text))

@@ -10,8 +10,10 @@ from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
 from scheduler.domain.hours.ledger_fit import AHEAD_S
+from scheduler.domain.shore.columns import one_text
 from scheduler.storage.database import RAISE_REVISION, lock_statement
 from scheduler.storage.hours.readings import Unstored
+from scheduler.storage.shore.capture import ADD, FORWARD, HEAD_COLUMNS, TOUCH, Head, numbered
 
 
 class Taken(StrEnum):
@@ -65,6 +67,10 @@ _MOST_ROWS = 512
 
 _Row = tuple[int, int, int, int, str, int]
 """counter_no, at_s, value_milli, received_s, vessel_id, skew_s: the columns of `reading` in order."""
+_LogRow = tuple[str, str, int, str, str, str]
+"""vessel_id, counter_ref, received_s, status, why, item: the columns of `intake_log`."""
+_READING = '["reading","put",{"at_s":%d,"counter_no":%s,"received_s":%d,"skew_s":%d,"value_milli":%d}]'
+"""The canonical text of a reading as it travels."""
 _Span = tuple[int, int | None, int]
 """Of what a counter got: first instant put right, last one not from the future (none), furthest that one was put right."""
 
@@ -73,6 +79,8 @@ class IntakeStore(ABC):
     """Writes groups of posts on one driver connection that is in autocommit between transactions."""
 
     place = "?"
+    lock = ""
+    """Ends a query whose rows stay locked."""
 
     def __init__(self, connection: Any) -> None:
         self.connection = connection
@@ -87,8 +95,10 @@ class IntakeStore(ABC):
         newest = self.touch(spans, {row[0] for row in rows} - spans.keys()) if rows else {}
         names = self.names({rows[index][0] for index in held if doors[index] is Taken.CONFLICT})
         conflicts = list(_conflicts(rows, doors, held, names))
-        self.log(chain(_given(posts), conflicts))
+        log = [*_given(posts), *conflicts]
+        self.log(log)
         self.call_watch(sorted({vessel_id for vessel_id, *_ in conflicts}))
+        self.capture([row for index, row in enumerate(rows) if index not in held] if held else rows, log)
         self.bump(sorted({row[4] for index, row in enumerate(rows) if index not in held}))
         self.connection.execute("COMMIT")
         return list(_answers(posts, doors, newest))
@@ -121,9 +131,40 @@ class IntakeStore(ABC):
     def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
         """Ids of counters by their numbers."""
 
-    def log(self, rows: Iterable[tuple[str, str, int, str, str, str]]) -> None:
+    def capture(self, rows: Sequence[_Row], log: Sequence[_LogRow]) -> None:
+        """Makes what was stored into changes of its vessels, of those that have joined an office."""
+        vessels = {row[4] for row in rows} | {row[0] for row in log}
+        if not vessels:
+            return
+        found = self.connection.execute(
+            f"SELECT vessel_id, {HEAD_COLUMNS} FROM shore_line ORDER BY vessel_id{self.lock}"  # noqa: S608
+        )
+        for vessel_id, *head in found.fetchall():
+            if vessel_id in vessels:
+                self._append(
+                    vessel_id,
+                    Head(*head),
+                    [row for row in rows if row[4] == vessel_id],
+                    [row for row in log if row[0] == vessel_id],
+                )
+
+    def _append(self, vessel_id: str, head: Head, rows: Sequence[_Row], log: Sequence[_LogRow]) -> None:
+        if head.joining:
+            touched = [(vessel_id, "reading", json.dumps([vessel_id, row[0], row[1]])) for row in rows]
+            self.many(TOUCH.format(*[self.place] * 3), touched) if touched else None
+            return
+        names = {no: json.dumps(name, ensure_ascii=False) for no, name in self.names({row[0] for row in rows}).items()}
+        texts = [
+            _READING % (row[1], names[row[0]], row[3], row[5], row[2]) for row in sorted(rows, key=lambda row: row[:2])
+        ]
+        marked = [text.encode() for text in texts] + [_log_text(row) for row in log]
+        at_s = max((row[3] for row in rows), default=0) or max(row[2] for row in log)
+        added = [(vessel_id, number, at_s, body, its) for number, body, its in numbered(head, marked, at_s)]
+        self.many(ADD.format(*[self.place] * 5), added)
+        self.many(FORWARD.format(*[self.place] * 5), [(added[-1][1], added[-1][4], 0, 0, vessel_id)])
+
+    def log(self, found: Sequence[_LogRow]) -> None:
         """Adds to the intake log."""
-        found = list(rows)
         if found:
             marks = ", ".join([self.place] * 6)
             self.many(
@@ -201,6 +242,7 @@ class PostgresIntake(IntakeStore):
     """PostgreSQL: the columns go over as six arrays."""
 
     place = "%s"
+    lock = " FOR UPDATE"
     INSERT = (
         "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id, skew_s) "
         "SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::bigint[], %s::bigint[], %s::text[], %s::bigint[]) "
@@ -322,7 +364,13 @@ def _spans(rows: Sequence[_Row], held: Mapping[int, int]) -> dict[int, _Span]:
     return dict(sorted(spans.items()))
 
 
-def _given(posts: Sequence[Post]) -> Iterator[tuple[str, str, int, str, str, str]]:
+def _log_text(row: _LogRow) -> bytes:
+    """The canonical text of an item of the intake log as it travels."""
+    names = "counter_ref", "received_s", "status", "why", "item"
+    return one_text(["intake_log", "put", dict(zip(names, row[1:], strict=True))])
+
+
+def _given(posts: Sequence[Post]) -> Iterator[_LogRow]:
     for post in posts:
         for ref, received_s, status, why, item in post.log:
             yield post.vessel_id, ref, received_s, status.value, why, item
@@ -330,7 +378,7 @@ def _given(posts: Sequence[Post]) -> Iterator[tuple[str, str, int, str, str, str
 
 def _conflicts(
     rows: Sequence[_Row], doors: Sequence[Taken], held: Mapping[int, int], names: Mapping[int, str]
-) -> Iterator[tuple[str, str, int, str, str, str]]:
+) -> Iterator[_LogRow]:
     """Log rows for the readings that found another value at their instant."""
     for index, (no, at, value, received, vessel_id, _) in enumerate(rows if held else ()):
         if doors[index] is Taken.CONFLICT:
