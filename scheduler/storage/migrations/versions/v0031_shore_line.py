@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0030"
-down_revision = "v0029"
+revision = "v0031"
+down_revision = "v0030"
 branch_labels = None
 depends_on = None
 
