@@ -84,8 +84,10 @@ class Capture:
     def statement(self, connection: Connection, clause: Update | Delete | Insert) -> None:
         """Gather the rows that a statement is about to reach."""
         table = clause.table
-        truth = TRUTH.get(table.name) if isinstance(table, Table) else None
-        if truth is None or self._flushing or not self.joined:
+        if not isinstance(table, Table) or self._flushing:
+            return
+        truth = TRUTH.get(table.name)
+        if truth is None or not self.joined:
             return
         if isinstance(clause, Insert):
             raise AssertionError(f"rows of {table.name} are truth: add them to the session, that they may travel")
@@ -322,7 +324,7 @@ def _read(
     plain = truth.plain
     keys = [truth.vessel, *(plain.c[name] for name in truth.keys)]
     wanted = [(whose, *place) for whose, place in where]
-    query = select(plain).where(tuple_(*keys).in_(wanted))
+    query = select(*plain.c).where(tuple_(*keys).in_(wanted))
     found: dict[tuple[str, Place], Mapping[str, Any]] = {}
     for row in connection.execute(query).mappings():
         values = dict(row)

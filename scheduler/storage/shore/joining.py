@@ -36,7 +36,7 @@ def add_piece(session: Session, vessel_id: str, truth: Truth, after: Place | Non
     keys = [plain.c[name] for name in truth.keys]
     if truth.name == "person":
         keys.append(truth.vessel)
-    query = select(plain).where(truth.vessel.in_(whose)).order_by(*keys).limit(_ROWS.get(truth.name, _ROWS_ELSE))
+    query = select(*plain.c).where(truth.vessel.in_(whose)).order_by(*keys).limit(_ROWS.get(truth.name, _ROWS_ELSE))
     if truth.once is not None:
         query = query.where(plain.c[truth.once].is_not(None))
     if after is not None:
@@ -53,8 +53,12 @@ def add_piece(session: Session, vessel_id: str, truth: Truth, after: Place | Non
 def add_touched(session: Session, vessel_id: str, at_s: int) -> bool:
     """Makes rows that changed meanwhile into changes, as they now are; whether there may be more."""
     connection = session.connection()
-    query = select(OutboxTouchedRow.name, OutboxTouchedRow.place).where(col(OutboxTouchedRow.vessel_id) == vessel_id)
-    found = connection.execute(query.order_by(OutboxTouchedRow.name, OutboxTouchedRow.place).limit(_TOUCHED)).all()
+    query = select(col(OutboxTouchedRow.name), col(OutboxTouchedRow.place)).where(
+        col(OutboxTouchedRow.vessel_id) == vessel_id
+    )
+    found = connection.execute(
+        query.order_by(col(OutboxTouchedRow.name), col(OutboxTouchedRow.place)).limit(_TOUCHED)
+    ).all()
     touched: dict[str, set[tuple[str, Place]]] = {}
     for name, place in found:
         if name not in IN_ORDER:

@@ -110,6 +110,7 @@ STAYS_ABOARD = frozenset(
         "idempotency",
         "remembered",
         "task_run",
+        "pending_task",
         "revision",
         "asset",
         "flag",
