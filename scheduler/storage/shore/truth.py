@@ -94,6 +94,7 @@ TRUTH: Mapping[str, Truth] = {
         _truth("non_conformity", "number"),
         _truth("part_count", "plant_id", "name"),
         _truth("handover", "number"),
+        _truth("office_request", "number"),
         _truth("record", "number"),
     )
 }
@@ -122,6 +123,7 @@ STAYS_ABOARD = frozenset(
         "feed_event",
         "feed_body",
         "plant_summary",
+        "ship_request",
         "shore_line",
         "outbox_change",
         "outbox_pack",

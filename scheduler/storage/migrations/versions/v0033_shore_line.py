@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0031"
-down_revision = "v0030"
+revision = "v0033"
+down_revision = "v0032"
 branch_labels = None
 depends_on = None
 
