@@ -112,6 +112,7 @@ STAYS_ABOARD = frozenset(
         "remembered",
         "task_run",
         "pending_task",
+        "photo_file",
         "revision",
         "asset",
         "flag",

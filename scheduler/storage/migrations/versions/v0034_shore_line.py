@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0033"
-down_revision = "v0032"
+revision = "v0034"
+down_revision = "v0033"
 branch_labels = None
 depends_on = None
 
