@@ -5,6 +5,7 @@ slow as the disk is busy. LEADLINE_TEST_FOLDER names another place, such as a re
 Every calendar that the tests make is kept in FEEDS_FOLDER, if that is set, for strict readers to look at afterwards.
 """
 
+import gc
 import hashlib
 import os
 import sys
@@ -12,6 +13,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # The tests start hundreds of commands: where the environment forbids to keep what is compiled, each would compile all of it anew.
@@ -44,3 +46,20 @@ def _keep_feeds(folder: Path) -> None:
 
 if os.environ.get("FEEDS_FOLDER"):
     _keep_feeds(Path(os.environ["FEEDS_FOLDER"]))
+
+
+# Thousands of tests are collected and stay: while that goes on nothing is rubbish, afterwards none of it is looked through again.
+gc.disable()
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    gc.collect()
+    gc.freeze()
+    gc.enable()
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Folders of which the marks leave nothing are not even read."""
+    marks = str(config.option.markexpr)
+    left_out = any(collection_path == Path(__file__).parent / one and f"not {one}" in marks for one in ("bench", "browser"))
+    return True if left_out else None
