@@ -61,5 +61,7 @@ def pytest_collection_finish(session: pytest.Session) -> None:
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Folders of which the marks leave nothing are not even read."""
     marks = str(config.option.markexpr)
-    left_out = any(collection_path == Path(__file__).parent / one and f"not {one}" in marks for one in ("bench", "browser"))
+    left_out = any(
+        collection_path == Path(__file__).parent / one and f"not {one}" in marks for one in ("bench", "browser")
+    )
     return True if left_out else None

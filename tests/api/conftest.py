@@ -4,9 +4,19 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 
+from scheduler.actions.people import passphrases
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged
+
+
+@pytest.fixture(autouse=True)
+def _quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a hash truly costs is checked where people sign in (`tests/storage`)."""
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr(passphrases, "_hasher", quick)
+    monkeypatch.setattr(passphrases, "NOBODYS", quick.hash("what nobody knows"))
 
 
 @pytest.fixture(scope="module")

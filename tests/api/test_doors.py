@@ -472,6 +472,8 @@ WALKS: dict[tuple[str, str], Walk] = {
 }
 FIRST_WALKED = frozenset({Role.ENGINEER, Role.OFFICE})
 """Walked each time; the others with what takes long."""
+_SEATS: dict[str, tuple[Any, str]] = {}
+"""Browsers of this module's application, by person, with their session's secret."""
 
 
 def tried(stage: Stage, door: tuple[str, str], role: Role | None, vessel: str = PLOVER.vessel) -> int:
@@ -569,8 +571,7 @@ def test_another_vessels_people_find_nothing(stage: Stage, door: tuple[str, str]
 def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) -> None:
     """By session with the page's token: the chief's doors open on the own vessel, the other's things are not there."""
     passes, walk = DOORS[door], WALKS[door]
-    browser = stage.enter(person)
-    token = csrf_of(stage, browser)
+    browser, token = seated(stage, person)
     body = stage.document()[0] if walk.body is DOCUMENT else dict(walk.body or {})
     sent = {"data": {**body, "csrf": token, "idempotency_key": f"{person} {door}"}} if walk.form else {"json": body}
     headers = {"X-CSRF-Token": token, "Idempotency-Key": f"{person} {door}", **walk.headers}
@@ -588,11 +589,19 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
         assert status == walk.foreign
 
 
-def csrf_of(stage: Stage, browser: Any) -> str:
-    """The token that this browser's pages carry."""
-    found = sessions.at_browser(stage.context, browser.cookies["leadline"])
+def seated(stage: Stage, person: str) -> tuple[Any, str]:
+    """A browser with that person signed in, the one of before unless a door has ended it; and the token that its pages carry."""
+    browser, secret = _SEATS.get(person, (None, ""))
+    found = sessions.at_browser(stage.context, secret) if browser else None
+    if found is None:
+        browser = stage.enter(person)
+        secret = browser.cookies["leadline"]
+        _SEATS[person] = browser, secret
+        found = sessions.at_browser(stage.context, secret)
     assert found is not None
-    return found.csrf
+    browser.cookies.clear()
+    browser.cookies.set("leadline", secret)
+    return browser, found.csrf
 
 
 def test_anothers_readings_touch_nothing(stage: Stage) -> None:

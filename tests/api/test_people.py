@@ -6,14 +6,13 @@ from secrets import token_hex
 from typing import Any
 
 import pytest
-from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from api.pages.people.wrong_pins import MOST, WrongPins
 from api.server.access import BY_PIN, DOORS
 from api.server.deps import COMPUTER, COOKIE, DEVICE
 from api.server.try_limiter import TryLimiter
-from scheduler.actions.people import passphrases, people, sessions
+from scheduler.actions.people import people, sessions
 from scheduler.domain.base.enums import Role
 from scheduler.storage.record import record_rows
 from tests.api.stage import AT, Stage, stamp
@@ -21,13 +20,6 @@ from tests.api.stage import AT, Stage, stamp
 PAGE = {"Accept": "text/html"}
 WORDS, PIN = "anchor tide brass nine", "2468"
 SHIP = "demo-plover"
-
-
-@pytest.fixture(autouse=True)
-def _quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    monkeypatch.setattr(passphrases, "_hasher", quick)
-    monkeypatch.setattr(passphrases, "NOBODYS", quick.hash("what nobody knows"))
 
 
 @pytest.fixture
