@@ -300,7 +300,7 @@ def _settle_half(buffer: Buffer) -> None:
     buffer.settle = settle  # type: ignore[method-assign, assignment]
 
 
-@settings(max_examples=max(15, settings.default.max_examples // 4))
+@settings(max_examples=max(8, settings.default.max_examples // 4))
 @given(plan=steps)
 def test_buffer_and_server_have_everything_read(server: Leadline, plan: list[tuple[str, object]]) -> None:
     """Any order of readings, posts, lost and garbled answers and crashes: each reading is in the buffer, put aside, or in

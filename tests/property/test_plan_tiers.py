@@ -109,7 +109,7 @@ def problems(draw: st.DrawFn) -> Problem:
     )
 
 
-@settings(max_examples=FULL or 20)
+@settings(max_examples=FULL or 8)
 @given(problems())
 def test_each_tier_equals_exhaustive_search(problem: Problem) -> None:
     """The plan is lawful and proven, and its tiers up to the crew's busiest week are the best there are, in their order."""

@@ -26,7 +26,7 @@ untils = st.datetimes(
     timezones=st.sampled_from([UTC, timezone(timedelta(hours=5, minutes=30))]),
 )
 years = st.floats(min_value=0.05, max_value=1.2)
-few = settings(max_examples=15)
+few = settings(max_examples=max(6, settings.default.max_examples // 25))
 
 
 def text(run: Run) -> str:
