@@ -58,6 +58,8 @@ class VoyageView:
     idempotency_key: str
     may_change: bool
     show_all: bool = False
+    entering: bool = False
+    """The form for days is open."""
     correcting: Spell | None = None
     entry: DaysForm = field(default_factory=DaysForm)
     file: DaysForm = field(default_factory=DaysForm)

@@ -40,7 +40,16 @@ def calendar(vessel_id: str, request: Request, context: ContextDep, who: AskingD
     edit = read_date(asked.get("edit", ""))
     spell = None if edit is None else days.get_voyage_days(context, who.actor, vessel_id).book.on(edit)
     done = _(done) if (done := _DONE.get(asked.get("done", ""), "")) else ""
-    return _page(request, context, who, vessel_id, show_all="all" in asked, correcting=spell, done=done)
+    return _page(
+        request,
+        context,
+        who,
+        vessel_id,
+        show_all="all" in asked,
+        entering="enter" in asked or spell is not None,
+        correcting=spell,
+        done=done,
+    )
 
 
 @router.get("/vessels/{vessel_id}/calendar.csv")
