@@ -89,10 +89,7 @@ def test_a_job_is_closed_without_script_and_what_was_typed_is_kept(browser: Brow
 
 
 def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
-    """The bodies of a first visit to the plant page, the fonts apart, are at most 83 kB uncompressed.
-
-    80 was the aim; the fold of the header with its forms is what lies above it.
-    """
+    """The bodies of a first visit to the plant page, the fonts apart, are at most 80 kB uncompressed."""
     context, page, _ = signed_in(browser, live)
     page.goto(f"{live.url}/plants/{live.plant}", wait_until="networkidle")
     sizes: dict[str, int] = dict(
@@ -104,5 +101,5 @@ def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
     weight = sum(size for url, size in sizes.items() if ".woff2" not in url)
     print(f"\nfirst visit: {weight / 1000:.0f} kB of bodies besides fonts, uncompressed")
     assert any("app.css" in url and size for url, size in sizes.items())
-    assert weight <= 83_000
+    assert weight <= 80_000
     context.close()

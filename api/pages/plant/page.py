@@ -64,6 +64,7 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         may_chart=opening_chart(view),
         may_tone=MAY_TONES.get(view.may.answer.code, "") if view.may.answer else "",
         rows=rows,
+        cautions=tuple(dict.fromkeys(row.caution for row in rows)),
         beyond=plant_rows.beyond(view),
         plan=plan,
         plan_says=plan_words(plan, view.frame.utc_offset_minutes) if plan else "",

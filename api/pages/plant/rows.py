@@ -262,11 +262,11 @@ def charts(view: PlantView) -> dict[str, Markup]:
     by_hour = view.days != WEEKS_DAYS
     return {
         "wide": hours(view.days, 6, 802, 126) if by_hour else weeks(802, 126, 4),
-        "narrow": hours(view.days, 4, 358, 110)
+        "narrow": hours(view.days, 4, 358, 92)
         if by_hour
-        else weeks(358, 110, 4)
+        else weeks(358, 92, 4)
         if view.asked_days
-        else hours(3, 4, 358, 110),
+        else hours(3, 4, 358, 92),
     }
 
 
