@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from api.exports.book_columns import CHANGES, JOBS, NONCONFORMITIES, NOT_DONE, POSTPONEMENTS, RECORDS, TESTS, WORDS
-from api.exports.book_sheet import BookSheet, Cell, Column, SheetFormats, plain_text, write_sheet
+from api.exports.book_sheet import BookSheet, Cell, Column, SheetFormats, lines_across, plain_text, write_sheet
 from api.exports.first_page import FirstPage, Papers, first_page
 from api.exports.payload import payload_of
 from api.exports.record_text import RecordTexts
@@ -27,6 +27,8 @@ from scheduler.wording.record import record_kind_words, record_person
 _HOUR = 3600
 _ACROSS = 8
 """Columns of the first sheet beside the first."""
+_FIRST, _EACH = 24.0, 10.5
+"""Their widths."""
 
 
 def xlsx(records: Iterable[Record], given: Papers) -> Iterator[bytes]:
@@ -104,14 +106,14 @@ def _answer(book: Any, formats: SheetFormats, page: FirstPage) -> None:
     there.set_paper(9)
     there.fit_to_pages(1, 1)
     there.set_margins(0.8, 0.5, 0.6, 0.6)
-    there.set_column(0, 0, 24, formats.plain)
-    there.set_column(1, _ACROSS, 10.5, formats.plain)
+    there.set_column(0, 0, _FIRST, formats.plain)
+    there.set_column(1, _ACROSS, _EACH, formats.plain)
     row = 0
 
-    def line(text: str, shape: Any, height: float | None = None, across: int = 96) -> None:
+    def line(text: str, shape: Any, height: float | None = None) -> None:
         nonlocal row
         text = plain_text(text)
-        there.set_row(row, height or 13.5 * max(1, -(-len(text) // across)) + 1)
+        there.set_row(row, height or 13.2 * lines_across(text, _FIRST + _ACROSS * _EACH) + 1)
         there.merge_range(row, 0, row, _ACROSS, "", shape)
         there.write_string(row, 0, text, shape)
         row += 1

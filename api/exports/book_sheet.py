@@ -1,5 +1,6 @@
 """A sheet of the workbook as the office works with it: typed cells, filter, frozen head, widths, and a print set-up that fits A4."""
 
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -14,7 +15,7 @@ _NUMBERS = {
     "count": '#,##0;-#,##0;"–"',
     "tenth": "#,##0.0",
     "hundredth": "#,##0.00",
-    "signed": "+#,##0;-#,##0;0",
+    "signed": '+#,##0;"−"#,##0;0',
     "share": "0 %",
     "instant": "d mmm yyyy hh:mm",
     "day": "d mmm yyyy",
@@ -23,7 +24,9 @@ _NUMBERS = {
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _MOST_LETTERS = 32_000
 """A cell holds 32 767; what is longer is cut and says so. The JSON Lines export has it whole."""
-_LINE, _PAD, _TALLEST = 13.2, 2.4, 400.0
+_LINE, _PAD, _TALLEST = 12.8, 2.4, 400.0
+_LETTERS = 1.1
+"""Of running text that stand in a column as wide as one digit; in wider types that programs put in the place of ours too."""
 _FIRST_YEAR = 1900
 """A workbook knows no date before it; such a one stands as text."""
 
@@ -158,6 +161,15 @@ def _height(row: Sequence[Cell], columns: Sequence[Column]) -> float:
     lines = 1
     for value, column in zip(row, columns, strict=True):
         if column.look == "wrap" and isinstance(value, str):
-            across = max(1, int(column.width) - 2)
-            lines = max(lines, sum(-(-max(1, len(part)) // across) for part in value.split("\n")))
+            lines = max(lines, lines_across(value, column.width))
     return min(_TALLEST, _LINE * lines + _PAD)
+
+
+def lines_across(text: str, width: float) -> int:
+    """How many lines a text takes in cells so wide, parted at its words.
+
+    >>> lines_across("as on sheet: Demo chief", 12), lines_across("", 12), lines_across("a\\nb", 12)
+    (2, 1, 2)
+    """
+    across = max(1, int(width * _LETTERS))
+    return sum(1 if len(part) <= across else len(textwrap.wrap(part, across)) for part in text.split("\n"))
