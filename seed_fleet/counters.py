@@ -95,7 +95,8 @@ def value_events(run: Run) -> Iterator[tuple[datetime, Event]]:
         last = value(run, number, replaced_at - timedelta(seconds=1))
         missed = run.ran_seconds(number, replaced_at) - run.ran_seconds(number, stuck_at)
         key = f"seed-{run.seed}-{counter}-{text}"
-        why = f"Counter stood still from {utc_stamp(stuck_at)}"
+        stuck = run.clock_aboard(stuck_at)
+        why = f"Counter stood still since {stuck.day} {stuck:%b %H:%M}"
         swap: Json = {
             "kind": "replacement",
             "at": text,

@@ -68,7 +68,7 @@ class Run:
         self.start = start - timedelta(hours=start.hour % WATCH_HOURS)
         self.past_hours = (self.end - self.start) // HOUR
         self._numbers = range(len(ship.pumps))
-        self._first = (self._ship_time(self.start) - self._midnight(self.today)) // HOUR  # hours from day 0, 00:00
+        self._first = (self.clock_aboard(self.start) - self._midnight(self.today)) // HOUR  # hours from day 0, 00:00
         self._source = self._hours({})
         self._ran: list[list[int]] = [[0] for _ in self._numbers]
         self._grow(self.past_hours)
@@ -106,15 +106,15 @@ class Run:
     @property
     def stop(self) -> Stop | None:
         """The breakdown, where it lies within the past."""
-        lies_within = self.worked and self.at_ship_time(-self.ship.stop.days, self.ship.stop.hour) > self.start
+        lies_within = self.worked and self.atclock_aboard(-self.ship.stop.days, self.ship.stop.hour) > self.start
         return self.ship.stop if lies_within else None
 
     @property
     def today(self) -> date:
         """Day 0: the ship's date at the end of the past."""
-        return self._ship_time(self.end).date()
+        return self.clock_aboard(self.end).date()
 
-    def at_ship_time(self, day: int, hour: int) -> datetime:
+    def atclock_aboard(self, day: int, hour: int) -> datetime:
         """The instant of that ship's hour on that day."""
         midnight = self._midnight(self.today + timedelta(days=day))
         return midnight - timedelta(minutes=self.ship.utc_offset_minutes) + hour * HOUR
@@ -138,7 +138,8 @@ class Run:
         overhauls = self.done[number, "overhaul"]
         return self.pump_seconds(number, at) - overhauls[-1].pump_seconds
 
-    def _ship_time(self, at: datetime) -> datetime:
+    def clock_aboard(self, at: datetime) -> datetime:
+        """Date and clock aboard at an instant; not an instant any more."""
         return at + timedelta(minutes=self.ship.utc_offset_minutes)
 
     def _midnight(self, day: date) -> datetime:
@@ -186,7 +187,7 @@ class Run:
         target = ran[self.past_hours] - since_hours * 3600
         hour = bisect_left(ran, target) if target > 0 else int(target * self.past_hours / max(ran[self.past_hours], 1))
         day = (self._first + hour - WORK_ENDS_HOUR) // 24
-        return min(self.at_ship_time(day, WORK_ENDS_HOUR), self.at_ship_time(-1, WORK_ENDS_HOUR))
+        return min(self.atclock_aboard(day, WORK_ENDS_HOUR), self.atclock_aboard(-1, WORK_ENDS_HOUR))
 
     def _done_before_end(self, number: int, kind: str) -> tuple[int, ...]:
         """Running hours before the end at which a kind was done, up to the last time before the past."""
@@ -216,7 +217,7 @@ class Run:
                 for hour in range(done - TAKES_HOURS[kind], done):
                     standing.setdefault(hour, set()).add(number)
         if self.stop is not None:
-            broke = (self.at_ship_time(-self.stop.days, self.stop.hour) - self.start) // HOUR
+            broke = (self.atclock_aboard(-self.stop.days, self.stop.hour) - self.start) // HOUR
             for hour in range(broke, broke + self.stop.hours):
                 standing.setdefault(hour, set()).add(self.stop.pump)
         return standing

@@ -25,6 +25,8 @@ from scheduler.wording.names import pump_words
 
 THUMBNAIL = (360, 260)
 """Pixels; at the size they have on paper, 200 and more an inch."""
+MOST_BRIEF = 150
+"""Letters of a non-conformity on page 1; the whole of it stands further on."""
 _HOUR = 3600
 _PIECE = 65_536
 
@@ -227,6 +229,11 @@ def _on(given: Papers, one: PeriodEntry) -> Any:
     return ship_date(one.at, given.period.offset if minutes is None else int(minutes))
 
 
+def _brief(text: str) -> str:
+    """As much of a text as page 1 has room for, cut between words."""
+    return text if len(text) <= MOST_BRIEF else f"{text[:MOST_BRIEF].rpartition(' ')[0] or text[:MOST_BRIEF]} …"
+
+
 def _nonconformity(given: Papers, one: Mapping[str, Any]) -> dict[str, Any]:
     opened = datetime.fromisoformat(str(one["opened_at"]))
     what = str(one["what"] or "")
@@ -247,6 +254,7 @@ def _nonconformity(given: Papers, one: Mapping[str, Any]) -> dict[str, Any]:
         "open": not closed,
         "state": state,
         "what": what,
+        "brief": _brief(what),
         "cause": str(one["cause"] or "–"),
         "action": str(one["corrective_action"] or "–"),
         "by": ", ".join(by) or "–",
