@@ -106,7 +106,7 @@ class Run:
     @property
     def stop(self) -> Stop | None:
         """The breakdown, where it lies within the past."""
-        lies_within = self.worked and self.atclock_aboard(-self.ship.stop.days, self.ship.stop.hour) > self.start
+        lies_within = self.worked and self.at_ship_time(-self.ship.stop.days, self.ship.stop.hour) > self.start
         return self.ship.stop if lies_within else None
 
     @property
@@ -114,7 +114,7 @@ class Run:
         """Day 0: the ship's date at the end of the past."""
         return self.clock_aboard(self.end).date()
 
-    def atclock_aboard(self, day: int, hour: int) -> datetime:
+    def at_ship_time(self, day: int, hour: int) -> datetime:
         """The instant of that ship's hour on that day."""
         midnight = self._midnight(self.today + timedelta(days=day))
         return midnight - timedelta(minutes=self.ship.utc_offset_minutes) + hour * HOUR
@@ -187,7 +187,7 @@ class Run:
         target = ran[self.past_hours] - since_hours * 3600
         hour = bisect_left(ran, target) if target > 0 else int(target * self.past_hours / max(ran[self.past_hours], 1))
         day = (self._first + hour - WORK_ENDS_HOUR) // 24
-        return min(self.atclock_aboard(day, WORK_ENDS_HOUR), self.atclock_aboard(-1, WORK_ENDS_HOUR))
+        return min(self.at_ship_time(day, WORK_ENDS_HOUR), self.at_ship_time(-1, WORK_ENDS_HOUR))
 
     def _done_before_end(self, number: int, kind: str) -> tuple[int, ...]:
         """Running hours before the end at which a kind was done, up to the last time before the past."""
@@ -217,7 +217,7 @@ class Run:
                 for hour in range(done - TAKES_HOURS[kind], done):
                     standing.setdefault(hour, set()).add(number)
         if self.stop is not None:
-            broke = (self.atclock_aboard(-self.stop.days, self.stop.hour) - self.start) // HOUR
+            broke = (self.at_ship_time(-self.stop.days, self.stop.hour) - self.start) // HOUR
             for hour in range(broke, broke + self.stop.hours):
                 standing.setdefault(hour, set()).add(self.stop.pump)
         return standing

@@ -104,7 +104,11 @@ def _answer(given: Papers, found: MonthFacts, done: int) -> str:
     closed = sum(counts.values())
     jobs = ngettext("{count}\u00a0job done", "{count}\u00a0jobs done", closed, count=number(closed))
     if done < closed:
-        jobs = _("{jobs}, {opened} of them on an opened pump", jobs=jobs, opened=done)
+        jobs = (
+            _("{jobs}, {opened} of them on an opened pump", jobs=jobs, opened=done)
+            if done
+            else _("{jobs}, no pump opened", jobs=jobs)
+        )
     parts = [f"{number(counts[part])}{NBSP}{_(part)}" for part in papers.PARTS if counts[part]]
     said = [f"{jobs}: {', '.join(parts)}." if closed else _("No job was done.")]
     missed = [f"{one.position} {inner(one.kind)}" for one in given.missed]

@@ -55,6 +55,24 @@ def test_a_pumps_page_has_its_jobs_stops_and_what_the_record_lacks_and_no_other_
     assert "wrong pump" not in _read(browser.get("/pumps/plover-pump-a/record").text)
 
 
+def test_who_checked_a_job_is_said_as_it_is_on_record(fresh: Stage) -> None:
+    """By own sign-in later, or as its sheet on paper says; what opens no pump needs no check."""
+    page = f"/pumps/{PUMP}/record"
+    _close(fresh, "pull_down_test:plover-pump-b:1")
+    _close(fresh, KNIFE, from_paper=True, checked_by="B. Chief")
+    _close(fresh, "seal_inspection:plover-pump-b-seal:1")
+    browser = fresh.enter("chief-plover")
+    said = _read(browser.get(page).text)
+    assert "One job not checked by a second person." in said
+    assert "One job checked as the sheet on paper says, not by own sign-in." in said
+    assert "A. Second, as on sheet: B. Chief" in said
+    checked = fresh.ask("POST", "/api/v1/jobs/seal_inspection:plover-pump-b-seal:1/check", role=Role.CHIEF)
+    assert checked.is_success, checked.text
+    said = _read(browser.get(page).text)
+    assert "not checked by a second person" not in said
+    assert "A. Second, checked by" in said
+
+
 @pytest.mark.long
 def test_the_file_for_the_auditor_holds_the_closed_jobs_of_that_pump(worked: Stage) -> None:
     """The page's link leads to a paper; the engineer, who may not export, sees who can."""

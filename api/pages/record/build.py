@@ -1,6 +1,7 @@
 """From a pump's records and running hours to the view of its page. Pure."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from api.pages.drawing.curve import SinceClose, SinceCurve, curve
@@ -15,7 +16,7 @@ from scheduler.domain.capacity.notices import STOP_NOTICE, Notified
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
-from scheduler.domain.record.period import since_curves, thinned
+from scheduler.domain.record.period import JOB_CHECKED, sheet_check_of, since_curves, thinned
 from scheduler.domain.vessel.document import Pump
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.language import gettext as _
@@ -53,7 +54,7 @@ def pump_view(
 ) -> PumpView:
     """The view. hits: what is on record of the pump, newest first. days: hours it ran on each day, oldest first."""
     offset, mine = now.offset_minutes, [line for line in jobs if line.due.pump == pump.id]
-    closed = [hit for hit in hits if hit.kind == ClosedJob.KIND]
+    closed = _closes(hits)
     planned = [hit for hit in closed if hit.members.get("verdict") != Verdict.BREAKDOWN]
     hours = now.hours.get((Subject.PUMP, pump.id))
     ran = [day.seconds for day in days[-30:] if day.seconds is not None]
@@ -88,11 +89,21 @@ def pump_view(
         stops=tuple(_stop_row(hit, now) for hit in hits if hit.kind in _STOPS),
         tests=tuple(_test_row(hit, now) for hit in hits if hit.kind == "pump tested"),
         counters=tuple(_counter_row(hit, now) for hit in hits if hit.kind.startswith("counter ")),
-        gaps=tuple(_gaps(closed, days)),
+        gaps=tuple(_gaps(closed, days, now.plant.job_kinds)),
         points_href=f"/pumps/{pump.id}/points",
         export_href=f"/api/v1/history?vessel={now.vessel.id}&pump={pump.serial}" if may_export else "",
         photos=sum(hit.kind == "photo kept" for hit in hits),
     )
+
+
+def _closes(hits: Sequence[RecordHit]) -> list[RecordHit]:
+    """The closed jobs, each with who checked it, on the spot or later."""
+    later = {str(hit.members["checks_record"]): hit.members["checked_by"] for hit in hits if hit.kind == JOB_CHECKED}
+    return [
+        replace(hit, members={**hit.members, "checked_by": hit.members.get("checked_by") or later.get(str(hit.number))})
+        for hit in hits
+        if hit.kind == ClosedJob.KIND
+    ]
 
 
 def _heading(
@@ -173,7 +184,9 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
     else:
         verdict = code_words(verdict)
     running = members.get("running_seconds")
-    checked = _(", checked by {name}", name=members["checked_by"]) if members.get("checked_by") else ""
+    checked = _(", checked by {name}", name=members["checked_by"]) if members["checked_by"] else ""
+    sheet = sheet_check_of(members)
+    checked = checked or (f", {sheet}" if sheet else "")
     return TableRow(
         when=short_date(_done_at(hit), now.offset_minutes, now.at),
         what=str(members["job_kind"]),
@@ -185,6 +198,10 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         test=code_words(str(members.get("test") or "–")),
         by=f"{members.get('done_by')}{checked}",
     )
+
+
+def _kind_code(hit: RecordHit) -> str:
+    return str(hit.members["job_no"]).partition(":")[0]
 
 
 def _stop_row(hit: RecordHit, now: PlantState) -> TableRow:
@@ -228,9 +245,12 @@ def _counter_row(hit: RecordHit, now: PlantState) -> TableRow:
     )
 
 
-def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
+def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours], kinds: Sequence[JobKind]) -> list[str]:
     """What the record of this pump lacks, said before it is exported."""
     said = []
+    opens = {kind.code for kind in (*kinds, BREAKDOWN) if kind.takes_pump_out}
+    alone = [hit for hit in closed if not hit.members["checked_by"] and _kind_code(hit) in opens]
+    on_sheet = sum(bool(sheet_check_of(hit.members)) for hit in alone)
     unknown = sum(day.seconds is None for day in days)
     if unknown:
         said.append(
@@ -246,7 +266,8 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
     for what, count in (
         (_("no hours at the close"), sum(hit.members.get("running_seconds") is None for hit in closed)),
         (_("hours estimated"), sum(hit.members.get("hours_source") == "estimated" for hit in closed)),
-        (_("not checked by a second person"), sum(not hit.members.get("checked_by") for hit in closed)),
+        (_("not checked by a second person"), len(alone) - on_sheet),
+        (_("checked as the sheet on paper says, not by own sign-in"), on_sheet),
         (_("taken from paper"), sum(bool(hit.members.get("from_paper")) for hit in closed)),
     ):
         if count:
@@ -260,7 +281,7 @@ def _curves(
     found = []
     for kind in sorted(now.plant.job_kinds, key=lambda one: (one.interval_running_hours or 0, one.code)):
         lines = [line for line in mine if line.kind.code == kind.code]
-        closes = [hit for hit in closed if str(hit.members["job_no"]).partition(":")[0] == kind.code]
+        closes = [hit for hit in closed if _kind_code(hit) == kind.code]
         if kind.interval_running_hours and kind.code != BREAKDOWN.code and (lines or closes) and days:
             block = _curve(now, kind, closes, days, lines)
             found += [block] if block else []

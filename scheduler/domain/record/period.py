@@ -63,14 +63,19 @@ class PeriodEntry:
     @property
     def sheet_check(self) -> str:
         """Of a job taken from paper: its check as recorded from the sheet; empty where the sheet shows none."""
-        check = self.text("check") if self.members.get("from_paper") else ""
-        return "" if check == NOT_CHECKED else check
+        return sheet_check_of(self.members)
 
     @property
     def hours_from_due(self) -> float | None:
         """Running hours before (negative) or past the due point of a closed job; none without a due point by hours."""
         seconds = self.figure("seconds_from_due")
         return None if seconds is None else seconds / _HOUR
+
+
+def sheet_check_of(members: Mapping[str, Any]) -> str:
+    """As `PeriodEntry.sheet_check`, from the members of a close."""
+    check = str(members.get("check") or "") if members.get("from_paper") else ""
+    return "" if check == NOT_CHECKED else check
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
