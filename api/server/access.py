@@ -17,6 +17,7 @@ class NoRole(Enum):
 Pass = frozenset[Role] | NoRole
 
 COUNTER = frozenset({Role.COUNTER})
+SHIP = frozenset({Role.SHIP})
 SIGNERS = frozenset({Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER})
 """Who reads, and signs as what the role says; otherwise they change nothing."""
 READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN}) | SIGNERS
@@ -34,6 +35,10 @@ MANAGE = MANAGERS
 
 DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/readings"): COUNTER,
+    ("POST", "/api/v1/ships/{vessel_id}/changes"): SHIP,
+    ("GET", "/api/v1/ships/{vessel_id}/changes"): SHIP,
+    ("GET", "/api/v1/ships/{vessel_id}/head"): SHIP,
+    ("POST", "/api/v1/ships/{vessel_id}/rejoin"): SHIP,
     ("GET", "/api/v1/vessels"): READ,
     ("GET", "/api/v1/vessels/{vessel_id}"): READ,
     ("PUT", "/api/v1/vessels/{vessel_id}"): SET_UP,

@@ -41,7 +41,7 @@ from api.pages.work import dates_route as work_dates_route
 from api.pages.work import paper_route as work_paper_route
 from api.pages.work import points_route as work_points_route
 from api.pages.work import route as work_route
-from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, vessel, voyage, work
+from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, shore, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
 from api.routes.shared.describing import SCHEMES, said_in_full
 from api.routes.shared.examples import add_examples
@@ -82,6 +82,7 @@ ROUTERS = (
     voyage.router,
     record.router,
     people.router,
+    shore.router,
     capacity_route.router,
     decisions_route.router,
     handover_route.router,

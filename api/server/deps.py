@@ -4,7 +4,8 @@ import hmac
 import re
 import secrets
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Annotated, Any, cast
 from urllib.parse import urlsplit
 
@@ -18,7 +19,7 @@ from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import computers, people, sessions
 from scheduler.actions.people.sessions import Browser
 from scheduler.actions.plant_state.load import PlantState, plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import fleet, mirror
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn, SchedulerError
@@ -27,6 +28,7 @@ from scheduler.storage.vessel import AssetKind
 
 COOKIE, DEVICE, COMPUTER = "leadline", "leadline_device", "leadline_computer"
 """Cookies: of a session; of a browser, to know who shares it; of a shared computer."""
+_NAMES = frozenset({"vessel_id", "plant_id", "pump_id", "counter_id"})
 _YEARS_S = 10 * 31_536_000
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
 _ETAG = re.compile(r'\s*(?:W/)?"(\d{1,18})"\s*')
@@ -46,13 +48,15 @@ def route_of(request: Request) -> tuple[str, str]:
 class Asking:
     """Who asks; csrf is set for a person at a browser, none for a key, and for a shared computer at which nobody is signed in.
 
-    session_id: as lists of sessions have it. shared: the browser is, or was, a shared computer.
+    session_id: as lists of sessions have it. shared: the browser is, or was, a shared computer. heard_at: for a page of a ship that
+    writes aboard, when she was last heard: it is read only. None for all else.
     """
 
     actor: Actor
     csrf: str | None = None
     session_id: str = ""
     shared: bool = False
+    heard_at: datetime | None = None
 
 
 def asking(request: Request, context: "ContextDep") -> Asking:
@@ -64,7 +68,11 @@ def asking(request: Request, context: "ContextDep") -> Asking:
     door = DOORS[route_of(request)]
     if isinstance(door, NoRole):  # pragma: no cover - a wiring mistake, held by a test
         raise RuntimeError("an open door asks nobody")
-    return must_be_known(request, context, door)
+    found = must_be_known(request, context, door)
+    names = [value for name, value in request.path_params.items() if name in _NAMES]
+    if not names or not _reads(request) or request.url.path.startswith("/api/"):
+        return found
+    return replace(found, heard_at=mirror.last_heard(context, names))
 
 
 def must_be_known(request: Request, context: Context, roles: frozenset[Role]) -> Asking:

@@ -24,6 +24,7 @@ from scheduler.clock import system_clock
 from scheduler.errors import NotFound, Refused, StorageFull
 from scheduler.storage.foreign import DAMAGED, FULL, READ_ONLY, ours
 from scheduler.storage.shore.capture import CapturingSession, captured, look_at_statements
+from scheduler.storage.shore.home import Writing, guard
 from scheduler.storage.turns import Turns
 
 FLOOR_BYTES = 32 * 1024 * 1024
@@ -72,22 +73,23 @@ class Database:
         self._marking = threading.Lock()
 
     @contextmanager
-    def write(self, vessel_id: str) -> Iterator[Session]:
+    def write(self, vessel_id: str, *, writing: Writing = Writing.TRUTH) -> Iterator[Session]:
         """A session that may write; committed at the end of the block, undone when the block raises.
 
         Args:
             vessel_id: the only vessel the block writes for; writers of others work at the same time on PostgreSQL.
                 `INSTALLATION`: what belongs to none.
+            writing: what; of a ship that writes aboard nothing but what is worked out anew, and what she sends.
 
         Raises:
             Busy: no turn within 5 s, or the connection was lost. StorageFull: no room. Clash: a row with that key was
-            there already. After any of these nothing of the block is stored.
+            there already, or the vessel is read only here. After any of these nothing of the block is stored.
         """
         with ours(), self.turn():
             self.require_room()
             with CapturingSession(self.write_engine, expire_on_commit=False) as session:
-                connection = session.connection()
-                self.lock_vessels(connection, [vessel_id])
+                self.lock_vessels(connection := session.connection(), [vessel_id])
+                guard(session, vessel_id, writing)
                 with captured(session, connection, self.now_s) as capture:
                     yield session
                     capture.store()

@@ -8,6 +8,8 @@ from sqlmodel import Field, Session, col, select
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.language import ENGLISH
+from scheduler.storage.database import INSTALLATION
+from scheduler.storage.record import chain_kept_here
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
@@ -148,6 +150,11 @@ def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
 def key_rows(session: Session) -> list[ApiKeyRow]:
     """Every key, oldest first; none of them holds its secret."""
     return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_at), ApiKeyRow.prefix)))
+
+
+def chain_of_key(session: Session, row: ApiKeyRow) -> str:
+    """On whose history a key stands. A ship's key is the office's matter: her own history comes from aboard."""
+    return INSTALLATION if row.role is Role.SHIP else chain_kept_here(session, row.vessel_id or INSTALLATION)
 
 
 def good_ship_keys(session: Session, vessel_id: str, now: datetime) -> list[str]:

@@ -12,6 +12,7 @@ from scheduler.domain.record.search import record_words
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.search import index_record
+from scheduler.storage.shore.home import must_be_written_here, name_of_mirror
 from scheduler.storage.types import Instant, Row
 from scheduler.storage.vessel import VesselRow
 
@@ -55,8 +56,10 @@ def append_record(
         session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.base.canonical.canonical`.
 
     Raises:
-        Refused: the payload holds something a record cannot hold.
+        Refused: the payload holds something a record cannot hold. Clash: the vessel is written aboard, see `chain_kept_here`.
     """
+    if vessel_id:
+        must_be_written_here(session, vessel_id)
     session.connection().execute(
         text(
             "INSERT INTO chain_head (vessel_id, number, hash) VALUES (:vessel_id, 0, :hash) "
@@ -85,6 +88,11 @@ def append_record(
     session.flush()
     index_record(session, vessel_id, record.number, record_words(json.loads(record.text)))
     return record.number, record.hash
+
+
+def chain_kept_here(session: Session, vessel_id: str) -> str:
+    """The chain on which what happens here about a vessel is put on record: hers, or the installation's where she writes aboard."""
+    return INSTALLATION if vessel_id and name_of_mirror(session, vessel_id) is not None else vessel_id
 
 
 def chain_head(session: Session, vessel_id: str) -> tuple[int, str]:

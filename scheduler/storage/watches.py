@@ -6,6 +6,7 @@ from enum import StrEnum
 from sqlmodel import Session, and_, col, or_, select, text
 
 from scheduler.storage.database import INSTALLATION
+from scheduler.storage.shore.ships import written_aboard
 from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import RevisionRow, revision_of
 
@@ -40,6 +41,8 @@ def vessels_to_watch(session: Session, watch: Watch, at: datetime) -> list[str]:
     called = [or_(next_at <= floor_second(at), next_at > floor_second(at) + MOST)]
     if watch is not Watch.RECORD:
         called.append(vessel_id != INSTALLATION)
+    if watch in (Watch.LIMITS, Watch.NIGHT):  # what they add to a vessel's truth is added where she is written
+        called.append(vessel_id.not_in(written_aboard()))
     found = set(session.exec(select(RevisionRow.vessel_id).where(and_(*called))))
     if watch is Watch.RECORD and session.get(RevisionRow, INSTALLATION) is None:
         found.add(INSTALLATION)

@@ -26,6 +26,8 @@ MONTHS = (
     marked("November"),
     marked("December"),
 )
+SILENT_LINK = timedelta(hours=26)
+"""So long a ship that sends once a day may be silent: a day, and what a post may take. Common practice, no source."""
 COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
 
@@ -136,6 +138,14 @@ def inner(name: str) -> str:
         no = _("No")
         return f"{no.lower()}{name.removeprefix(no)}" if name.startswith(f"{no} ") else name
     return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
+
+
+def heard_words(heard_at: datetime, now_at: datetime, offset_minutes: int) -> str:
+    """As of when everything stands that a ship sent: "Last heard today 08:10.", "Not heard from since Tue 24 Nov 08:10: ..."."""
+    at = moment(heard_at, offset_minutes)
+    if now_at - heard_at < SILENT_LINK:
+        return _("Last heard {at}.", at=at)
+    return _("Not heard from since {at}: hours, due dates and margins are as of then.", at=at)
 
 
 def listed(names: Sequence[str], last: str = marked("and")) -> str:

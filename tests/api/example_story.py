@@ -281,6 +281,12 @@ STORY: tuple[Act, ...] = (
         Sent(OFFICE, {"prefix": "00000000"}, body={"both_days": 7}),
     ),
     Act("withdraw_key", Sent(OFFICE, {"prefix": ROTATED})),
+    Act("get_head", Sent(Role.SHIP), Sent(OFFICE)),
+    Act(
+        "post_rejoin",
+        Sent(Role.SHIP, body={"life": "b7d2", "number": 0, "hash": "0" * 64}),
+        Sent(Role.SHIP, body={"life": "b7d2", "number": -1, "hash": "0" * 64}),
+    ),
     Act("list_vessels", Sent(OFFICE), Sent(None)),
     Act("get_vessel", Sent(OFFICE)),
     Act(

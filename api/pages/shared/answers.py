@@ -1,5 +1,6 @@
 """How a page is answered: its policy, never stored by a browser, in the light of this device and the reader's language."""
 
+import re
 from typing import Protocol, TypeVar
 
 from fastapi import Request
@@ -9,6 +10,10 @@ from api.pages.shared.layout import CSP
 from api.server.deps import Asking
 from scheduler.language import language
 
+_FORM = re.compile(
+    r"""<form\b(?=[^>]*\bmethod="post")(?![^>]*\baction="/(?:sign-out|light)")[^>]*>.*?</form>""", re.DOTALL
+)
+"""Forms of a page that change something, but for those that are about who looks. Pages of a ship that writes aboard have none."""
 _View = TypeVar("_View", contravariant=True)
 
 
@@ -24,6 +29,8 @@ def page_answer(
 ) -> HTMLResponse:
     """The view as a page for this person (none: not signed in), with the headers that every page has."""
     text = page(view, light=request.cookies.get("light", ""), csrf=(who.csrf if who else None) or "")
+    if who is not None and who.heard_at is not None:
+        text = _FORM.sub("", text)
     headers = {
         "Content-Security-Policy": CSP,
         "Cache-Control": "private, no-store",

@@ -41,6 +41,8 @@ class Frame:
     sign_out_action: str = ""
     shared: bool = False
     """On a shared computer."""
+    heard_at: datetime | None = None
+    """When a ship that writes aboard was last heard; none: she is written here."""
 
     @property
     def more(self) -> tuple[Link, ...]:
@@ -49,7 +51,9 @@ class Frame:
 
 
 def may(who: Asking, method: str, route: str) -> bool:
-    """Whether this person passes that door."""
+    """Whether this person passes that door; nobody changes anything from a page of a ship that writes aboard."""
+    if who.heard_at is not None and method != "GET":
+        return False
     door = DOORS[method, route]
     return isinstance(door, NoRole) or who.actor.role in door
 
@@ -72,6 +76,7 @@ def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) 
         links=_links(now.vessel, now.plant, current),
         now_at=now.at,
         utc_offset_minutes=now.offset_minutes,
+        heard_at=who.heard_at,
         **who_frame(who),
     )
 
@@ -102,6 +107,7 @@ def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title
         links=_links(vessel, vessel.plants[0], current),
         now_at=context.now(),
         utc_offset_minutes=fleet.offset_now(context, vessel_id),
+        heard_at=who.heard_at,
         **who_frame(who),
     )
 

@@ -7,7 +7,7 @@ from typing import Any, Literal, TypeVar
 
 from api.server.access import DOORS, NoRole
 from api.server.deps import COOKIE
-from scheduler.domain.base.enums import Role
+from scheduler.domain.people.roles import MACHINES
 
 SCHEMES: Mapping[str, Mapping[str, str]] = {
     "key": {"type": "http", "scheme": "bearer", "description": "A key of a person, a counter or the office: `ll_...`."},
@@ -121,6 +121,6 @@ def security_of(method: str, path: str) -> list[dict[str, list[str]]]:
     if isinstance(roles, NoRole):
         return []
     named = sorted(role.value for role in roles)
-    if roles == {Role.COUNTER}:
+    if roles <= MACHINES:
         return [{"key": named}]
     return [{"key": named}, {"session": named} if method == "GET" else {"session": named, "page": []}]

@@ -27,6 +27,8 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
 from scheduler.storage.hours.ledger import first_entry, newest_checkpoint
 from scheduler.storage.hours.readings import Unstored, unstored_since
+from scheduler.storage.shore.home import Writing
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.tasks import take_period
 from scheduler.storage.vessel import revision_of, ship_offset_rows
 from scheduler.storage.watches import Watch, vessels_to_watch, watch_again
@@ -67,7 +69,7 @@ def plan_asked(context: Context) -> int:
         if made.error is None or isinstance(made.error, Busy):
             return  # stopping, or the database is held: what is wanted stays so until the next tick
         log.error("no plan for %s: %s", made.plant_id, made.trouble)
-        with context.db.write(made.vessel_id) as session:
+        with context.db.write(made.vessel_id, writing=Writing.WORKED_OUT) as session:
             outcome = f"failed: {made.trouble}"[:500]
             pair = (made.vessel_id, made.plant_id)
             plan_made(session, *pair, numbers[pair], context.now(), outcome)
@@ -133,7 +135,8 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
 
 def _look(context: Context, session: Session, vessel_id: str, rows: Sequence[CounterRow]) -> _Look:
     vessel, _ = document_of(session, vessel_id)
-    now, now_s = context.now(), context.now_s()
+    now = _judged_at(context, session, vessel_id)
+    now_s = seconds(now)
     seen = {row.id: _seen(session, row, now_s) for row in rows}
     totals = totals_of(session, vessel_id, rows)
     today = voyage_days_of(session, vessel_id)[0].on(ship_today(session, context, vessel_id))
@@ -153,10 +156,17 @@ def _look(context: Context, session: Session, vessel_id: str, rows: Sequence[Cou
     return _Look(flags, turns)
 
 
+def _judged_at(context: Context, session: Session, vessel_id: str) -> datetime:
+    """Counters of a ship that writes aboard are judged as of when she was last heard: that her link is silent makes none silent."""
+    heard = heard_at(session, vessel_id)
+    return context.now() if heard is None else min(heard, context.now())
+
+
 def _conflicts(context: Context, session: Session, vessel_id: str, known: Collection[str]) -> _Look:
+    since_s = seconds(_judged_at(context, session, vessel_id)) - CONFLICTS_S
     log = [
         (counter_id, many, newest_s)
-        for status, counter_id, many, newest_s in unstored_since(session, vessel_id, context.now_s() - CONFLICTS_S)
+        for status, counter_id, many, newest_s in unstored_since(session, vessel_id, since_s)
         if status == Unstored.CONFLICT.value and counter_id in known
     ]
     flags = [(counter_id, conflicting(many, newest_s)) for counter_id, many, newest_s in log]
@@ -167,12 +177,12 @@ def watch_vessel(context: Context, vessel_id: str) -> bool:
     """Flag a vessel's counters that are silent or stand still, take the flag from those well again; whether that changed.
 
     She is looked at again when something changes, or the clock may change it."""
-    with context.db.write(vessel_id) as session:
+    with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
         now_s, revision = context.now_s(), revision_of(session, vessel_id)
         rows = {row.id: row for row in counter_rows(session, vessel_id)}
         looks = _look(context, session, vessel_id, list(rows.values())), _conflicts(context, session, vessel_id, rows)
         changed = _keep_flags(session, vessel_id, rows, [flag for look in looks for flag in look.flags])
-        next_s = min(turn for look in looks for turn in look.turns if turn > now_s)
+        next_s = min((turn for look in looks for turn in look.turns if turn > now_s), default=now_s + 86_400)
         next_at = datetime.fromtimestamp(next_s, UTC)
         watch_again(session, Watch.COUNTERS, vessel_id, next_at, at=context.now(), revision=revision)
         if changed:

@@ -19,7 +19,7 @@ from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import AddressRow, address_row, address_row_by_id, address_rows, feed_body_row
 from scheduler.storage.people import PersonRow, person_row
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 from scheduler.storage.vessel import vessel_row, vessel_rows
 
 WITHDRAWN_DAYS = 30
@@ -268,7 +268,7 @@ def _record(session: Session, context: Context, actor: Actor, row: AddressRow, w
         "expires_at": None if row.expires_at is None else row.expires_at.isoformat(),
         "by": actor.name,
     }
-    append_record(session, row.vessel_id or FLEET, what, context.now(), payload)
+    append_record(session, chain_kept_here(session, row.vessel_id or FLEET), what, context.now(), payload)
 
 
 def _address(row: AddressRow, now: datetime) -> Address:

@@ -45,6 +45,8 @@ from scheduler.storage.feed import (
     feed_event_rows,
     vessels_behind,
 )
+from scheduler.storage.shore.home import Writing
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.summary import vessels_turned
 from scheduler.storage.tasks import drop_pending, failed_pending, note_outcome
 from scheduler.storage.vessel import revision_of, vessel_rows
@@ -66,13 +68,13 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
     for _ in range(TRIES):
         with context.db.read() as session:
             rendered = _render(session, context, writer, vessel_id)
-        with context.db.write(vessel_id) as session:
+        with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
             if _mark(session, vessel_id, rendered.at) == rendered.mark:
                 body = _store(session, writer, vessel_id, rendered)
         if body is not None:
             break
     if body is None:
-        with context.db.write(vessel_id) as session:
+        with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
             body = _store(session, writer, vessel_id, _render(session, context, writer, vessel_id))
     _well_again(context, vessel_id)
     return body
@@ -136,14 +138,15 @@ def _render(session: Session, context: Context, writer: CalendarWriter, vessel_i
 
 def _store(session: Session, writer: CalendarWriter, vessel_id: str, rendered: _Rendered) -> StoredCalendar:
     """Write what changed; the plain calendar."""
-    for now in rendered.plants:
-        plant_state_published.keep_published(
-            session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=rendered.at
-        )
-    for job in rendered.withdrawn.again:
-        session.delete(session.merge(job))
-    session.flush()
-    session.add_all(rendered.withdrawn.gone)
+    if heard_at(session, vessel_id) is None:  # who writes aboard publishes and withdraws there
+        for now in rendered.plants:
+            plant_state_published.keep_published(
+                session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=rendered.at
+            )
+        for job in rendered.withdrawn.again:
+            session.delete(session.merge(job))
+        session.flush()
+        session.add_all(rendered.withdrawn.gone)
     for event in rendered.changed:
         session.merge(event)
     for uid in rendered.over:
@@ -170,7 +173,7 @@ def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
         says = f"failed: {type(error).__name__}: {error}"[:300]
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
-            with suppress(SchedulerError), context.db.write(vessel_id) as session:
+            with suppress(SchedulerError), context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
                 note_outcome(session, CALENDAR, vessel_id, context.now(), says)
         return False
     return True
@@ -187,7 +190,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
 
 def _well_again(context: Context, vessel_id: str) -> None:
     if vessel_id in trouble(context):
-        with context.db.write(vessel_id) as session:
+        with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
             drop_pending(session, vessel_id, task=CALENDAR)
 
 
@@ -218,7 +221,7 @@ def _first(context: Context, writer: CalendarWriter, scope: Scope) -> StoredCale
     if scope.vessel_id is None:
         write_fleet(context, writer, scope)
     else:
-        with context.db.write(scope.vessel_id) as session:
+        with context.db.write(scope.vessel_id, writing=Writing.WORKED_OUT) as session:
             at, rows = context.now(), feed_event_rows(session, scope.vessel_id)
             bodies = vessel_bodies(session, writer, scope.vessel_id, at, rows, scope)
             write_vessel(session, writer, scope.vessel_id, at, bodies)

@@ -54,6 +54,7 @@ from scheduler.storage.hours.ledger import (
 from scheduler.storage.hours.readings import instants_by_hand, newest_reading, piece_end, reading_rows
 from scheduler.storage.hours.signs import touch_signs
 from scheduler.storage.plant_state import LOOK_BACK_DAYS
+from scheduler.storage.shore.home import Writing
 
 PIECE = 2000
 """Readings derived between two checkpoints."""
@@ -173,7 +174,7 @@ def derive_vessel(context: Context, vessel_id: str) -> int:
         waiting = [row.id for row in counter_rows(session, vessel_id) if row.dirty_from_s is not None]
     for done, counter_id in enumerate(waiting):
         try:
-            with context.db.write(vessel_id) as session:
+            with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
                 row = find_counter(session, counter_id)
                 if row is not None and row.dirty_from_s is not None:
                     _derive(session, row, row.dirty_from_s, context.now_s() + AHEAD_S)

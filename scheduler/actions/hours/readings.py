@@ -19,6 +19,7 @@ from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.hours.intake import Intake, IntakeAnswer, LogItem, Post, Taken, Tell
 from scheduler.storage.hours.ledger import newest_checkpoint
 from scheduler.storage.hours.readings import Unstored
+from scheduler.storage.shore.home import must_be_written_here
 
 MOST_ITEMS = 1000
 _GOOD_SECONDS = 2.0
@@ -106,6 +107,7 @@ class ReadingDoor:
         began = monotonic()
         states: dict[int, LedgerState] = {}
         with self._context.db.read() as session:
+            must_be_written_here(session, vessel_id)
             rows = counter_rows(session, vessel_id)
             setups = setups_of_vessel(session, vessel_id, rows)
             for row in rows:

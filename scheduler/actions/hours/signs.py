@@ -40,6 +40,8 @@ from scheduler.storage.hours.signs import (
     sign_rows,
     sign_track,
 )
+from scheduler.storage.shore.home import Writing
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.vessel import revision_of
 from scheduler.storage.work import done_rows_of_kind
 
@@ -108,7 +110,10 @@ def folded_plant(context: Context, vessel_id: str, plant_id: str) -> FoldedPlant
         known = _numbered(days, sign_rows(session, vessel_id, plant_id))
         if not more and all(number is not None for number, _, _ in known):
             return book.with_signs(session, days, known)
-    with suppress(StorageFull, Busy), context.db.write(vessel_id) as session:  # timers say so
+    with (
+        suppress(StorageFull, Busy),
+        context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session,
+    ):  # timers say so
         if revision_of(session, vessel_id) == revision:
             _store(session, book, days)
     with context.db.read() as session:
@@ -124,6 +129,8 @@ def _store(session: Session, book: "_Book", days: SignDays) -> None:
         state=days.to_text(),
     )
     session.merge(found)
+    if heard_at(session, book.vessel_id) is not None:
+        return  # her signs are numbered aboard
     for number, position, sign in _numbered(days, sign_rows(session, book.vessel_id, book.plant.id)):
         if number is None:
             session.add(

@@ -12,7 +12,7 @@ from scheduler.domain.base.enums import Role
 from scheduler.errors import NotFound
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import SharedComputerRow, computer_by_secret, computer_row, computer_rows, person_rows
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 from scheduler.storage.vessel import vessel_row
 
 
@@ -53,7 +53,7 @@ def share_computer(context: Context, actor: Actor, vessel_id: str, label: str) -
         session.add(row)
         session.flush()
         payload = {"computer": row.id, "label": label, "by": actor.name}
-        append_record(session, vessel_id, "shared computer made", now, payload)
+        append_record(session, chain_kept_here(session, vessel_id), "shared computer made", now, payload)
     return secret
 
 
@@ -68,7 +68,7 @@ def withdraw_computer(context: Context, actor: Actor, computer_id: str) -> None:
         row.withdrawn_at = now
         session.add(row)
         payload = {"computer": row.id, "label": row.label, "by": actor.name}
-        append_record(session, row.vessel_id, "shared computer withdrawn", now, payload)
+        append_record(session, chain_kept_here(session, row.vessel_id), "shared computer withdrawn", now, payload)
 
 
 def shared_computers(context: Context, vessel_id: str) -> list[ComputerShown]:

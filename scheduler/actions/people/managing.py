@@ -26,7 +26,7 @@ from scheduler.storage.people import (
     person_row,
     person_rows,
 )
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +191,7 @@ def change_person(
         if was != now_is:
             session.add(row)
             payload = {"person": person_id, "was": was, "is": now_is, "by": hand.actor.name}
-            append_record(session, vessel_id, "person changed", context.now(), payload)
+            append_record(session, chain_kept_here(session, vessel_id), "person changed", context.now(), payload)
         return Answer(200, {"person": person_id, **now_is})
 
     return hand_action(context, hand, INSTALLATION, act, needs_key=False)  # twice is as once
@@ -239,7 +239,13 @@ def withdraw_person(
                 _somebody_manages(session, row)
             left = look(session, Person(row.id, row.name))
             _forget(session, row, now, hand.actor)
-            append_record(session, vessel_id, "person withdrawn", now, {"person": person_id, "by": hand.actor.name})
+            append_record(
+                session,
+                chain_kept_here(session, vessel_id),
+                "person withdrawn",
+                now,
+                {"person": person_id, "by": hand.actor.name},
+            )
             return Answer(200, {"person": person_id, **left})
         return Answer(200, {"person": person_id})
 
@@ -264,7 +270,9 @@ def _forget(session: Session, row: PersonRow, now: datetime, actor: Actor) -> No
             address.revoked_at = now
             session.add(address)
             payload = {"address": address.id, "person": row.id, "by": actor.name}
-            append_record(session, address.vessel_id or "", "feed address withdrawn", now, payload)
+            append_record(
+                session, chain_kept_here(session, address.vessel_id or ""), "feed address withdrawn", now, payload
+            )
 
 
 def take_back(context: Context, hand: Hand, vessel_id: str, person_id: str) -> Answer:
@@ -276,7 +284,11 @@ def take_back(context: Context, hand: Hand, vessel_id: str, person_id: str) -> A
             row.withdrawn_at = None
             session.add(row)
             append_record(
-                session, vessel_id, "person taken back", context.now(), {"person": person_id, "by": hand.actor.name}
+                session,
+                chain_kept_here(session, vessel_id),
+                "person taken back",
+                context.now(),
+                {"person": person_id, "by": hand.actor.name},
             )
         return Answer(200, {"person": person_id})
 

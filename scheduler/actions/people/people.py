@@ -19,13 +19,14 @@ from scheduler.storage.people import (
     ApiKeyRow,
     PersonRow,
     SignInLinkRow,
+    chain_of_key,
     good_ship_keys,
     key_row_by_prefix,
     link_row,
     person_row,
     person_rows,
 )
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 from scheduler.storage.vessel import vessel_row
 
 KEY_DAYS = 3650
@@ -81,7 +82,7 @@ def add_person(
         session.add(PersonRow(vessel_id=where, id=person_id, name=name, rank=rank, role=role, created_at=context.now()))
         session.flush()
         payload = {"person": person_id, "name": name, "rank": rank, "role": role.value, "by": hand.actor.name}
-        append_record(session, where, "person added", context.now(), payload)
+        append_record(session, chain_kept_here(session, where), "person added", context.now(), payload)
         return Answer(201, {"person": person_id})
 
     hand_action(context, hand, INSTALLATION, act, needs_key=isinstance(by, Hand))
@@ -249,7 +250,7 @@ def record_key(session: Session, row: ApiKeyRow, what: str, now: datetime, actor
         "follows": row.follows,
         "by": actor.name,
     }
-    append_record(session, row.vessel_id or "", what, now, payload)
+    append_record(session, chain_of_key(session, row), what, now, payload)
 
 
 def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
@@ -265,7 +266,7 @@ def withdraw_key(session: Session, row: ApiKeyRow, now: datetime, actor: Actor) 
     row.revoked_at = now
     session.add(row)
     payload = {"key": row.prefix, "label": row.label, "by": actor.name}
-    append_record(session, row.vessel_id or "", "key revoked", now, payload)
+    append_record(session, chain_of_key(session, row), "key revoked", now, payload)
 
 
 def who_holds(context: Context, key: str) -> Actor:
@@ -330,7 +331,7 @@ def make_link(
         )
         session.flush()
         payload = {"person": person_id, "by": None if by is None else by.name}
-        append_record(session, person.vessel_id, "sign-in link made", now, payload)
+        append_record(session, chain_kept_here(session, person.vessel_id), "sign-in link made", now, payload)
     return token
 
 

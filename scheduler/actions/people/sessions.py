@@ -24,7 +24,7 @@ from scheduler.storage.people import (
     session_row,
     signed_in,
 )
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 
 PIN_MINUTES = 10
 """Minutes after which a shared computer that nobody touches goes back to looking only."""
@@ -96,7 +96,7 @@ def open_session(
     payload = {"person": person.id, "session": short_id(row), "by": proof.value, "link_by": row.link_by or None}
     if browser.computer_id:
         payload["computer"] = browser.computer_id
-    append_record(session, person.vessel_id, "signed in", now, payload)
+    append_record(session, chain_kept_here(session, person.vessel_id), "signed in", now, payload)
     return secret
 
 
@@ -188,4 +188,10 @@ def end(session: Session, row: SessionRow, now: datetime, by: str | None = None)
     row.ended_at = now
     session.add(row)
     payload = {"person": row.person_id, "session": short_id(row)} | ({} if by is None else {"by": by})
-    append_record(session, row.person_vessel_id, "signed out" if by is None else "session ended", now, payload)
+    append_record(
+        session,
+        chain_kept_here(session, row.person_vessel_id),
+        "signed out" if by is None else "session ended",
+        now,
+        payload,
+    )

@@ -8,7 +8,7 @@ from scheduler.domain.people.authentication import Proof
 from scheduler.errors import NotAllowed, NotSignedIn
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.people import PersonRow, computer_by_secret, person_row, person_rows, session_row
-from scheduler.storage.record import append_record
+from scheduler.storage.record import append_record, chain_kept_here
 
 _WRONG = "Name and passphrase do not go together, or no passphrase is set yet. Try again, or ask the chief engineer to sign you in."
 
@@ -72,7 +72,7 @@ def set_passphrase(context: Context, secret: str, actor: Actor, new: str, old: s
         person.passphrase, person.passphrase_at = stored, now
         session.add_all([person, row])
         payload = {"person": person.id, "first": first, "link_by": row.link_by or None, "by": actor.name}
-        append_record(session, person.vessel_id, "passphrase set", now, payload)
+        append_record(session, chain_kept_here(session, person.vessel_id), "passphrase set", now, payload)
 
 
 def set_pin(context: Context, actor: Actor, pin: str) -> None:
@@ -90,7 +90,7 @@ def set_pin(context: Context, actor: Actor, pin: str) -> None:
             person.pin = stored
             session.add(person)
             payload = {"person": person.id, "by": actor.name}
-            append_record(session, person.vessel_id, "PIN set", context.now(), payload)
+            append_record(session, chain_kept_here(session, person.vessel_id), "PIN set", context.now(), payload)
 
 
 def sign_in_by_pin(context: Context, computer_secret: str, person_id: str, pin: str, browser: Browser) -> str:
@@ -122,7 +122,13 @@ def drop_pin(context: Context, computer_secret: str, person_id: str) -> None:
             person.pin = None
             session.add(person)
             payload = {"person": person.id, "computer": computer.id, "by": computer.label}
-            append_record(session, person.vessel_id, "PIN withdrawn after wrong tries", context.now(), payload)
+            append_record(
+                session,
+                chain_kept_here(session, person.vessel_id),
+                "PIN withdrawn after wrong tries",
+                context.now(),
+                payload,
+            )
 
 
 def _named(context: Context, name: str) -> PersonRow | None:

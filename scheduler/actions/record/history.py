@@ -15,7 +15,8 @@ from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import StorageFull
-from scheduler.storage.record import append_record, chain_head, record_rows
+from scheduler.storage.record import append_record, chain_head, chain_kept_here, record_rows
+from scheduler.storage.shore.home import Writing
 
 _BLOCK = 500
 NOT_APPROVED = "not approved"
@@ -70,7 +71,7 @@ def note_export(context: Context, vessel_id: str, made_by: str, form: str, choic
     """
     with context.db.read() as session:
         document_of(session, vessel_id)
-    with suppress(StorageFull), context.db.write(vessel_id) as session:
+    with suppress(StorageFull), context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
         payload = {
             "form": form,
             "from": utc_text(choice.from_at),
@@ -78,7 +79,7 @@ def note_export(context: Context, vessel_id: str, made_by: str, form: str, choic
             "choice": choice.words(),
             "by": made_by,
         }
-        append_record(session, vessel_id, "export made", context.now(), payload)
+        append_record(session, chain_kept_here(session, vessel_id), "export made", context.now(), payload)
 
 
 @dataclass(frozen=True, slots=True)

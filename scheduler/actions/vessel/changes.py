@@ -80,7 +80,7 @@ def put_vessel(
             _may_replace(row, if_match, if_new)
             if row.document == text:
                 return row.version, False
-        wanted = dict(_assets(vessel))
+        wanted = dict(assets_of(vessel))
         foreign = ids_taken_elsewhere(session, vessel.id, wanted)
         if foreign:
             raise Refused(
@@ -114,7 +114,7 @@ def put_vessel(
         row.version += 1
         row.changed_at = now
         session.add(row)
-        _keep_assets(session, vessel.id, wanted)
+        keep_assets(session, vessel.id, wanted)
         _keep_counters(session, vessel)
         _keep_kinds(session, vessel, now)
         put_summary_rows(session, vessel.id, [plant.id for plant in vessel.plants])
@@ -206,7 +206,8 @@ def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:
         )
 
 
-def _assets(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]]:
+def assets_of(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]]:
+    """Each id of the document with its plant (none: it is one) and kind."""
     for plant in vessel.plants:
         yield plant.id, (None, AssetKind.PLANT)
         for kind, things in (
@@ -219,9 +220,13 @@ def _assets(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]
                 yield thing.id, (plant.id, kind)
 
 
-def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str | None, AssetKind]]) -> None:
+def keep_assets(session: Session, vessel_id: str, assets: dict[str, tuple[str | None, AssetKind]]) -> None:
+    """Make it so that the vessel has these ids, each with its plant and kind, and no others.
+
+    Raises Refused: an id becomes another kind.
+    """
     there = asset_rows(session, vessel_id)
-    for asset_id, (plant_id, kind) in wanted.items():
+    for asset_id, (plant_id, kind) in assets.items():
         row = there.pop(asset_id, None)
         if row is None:
             session.add(AssetRow(id=asset_id, vessel_id=vessel_id, plant_id=plant_id, kind=kind))

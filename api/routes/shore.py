@@ -1,0 +1,71 @@
+"""The office's doors for ships' own servers: what was written aboard comes in, how far it was taken goes out.
+
+What goes through two of them is frames (`domain/shore/frame.py`), of one program for itself: /openapi.json does not tell them.
+"""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from starlette.concurrency import run_in_threadpool
+
+from api.routes.answers.shore import ShipHeadAnswer, ShipTakenAnswer
+from api.routes.bodies.shore import RejoinBody
+from api.routes.shared.problems import JsonRoute, problems
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.shore import taking
+
+router = APIRouter(route_class=JsonRoute)
+
+
+@router.post(
+    "/api/v1/ships/{vessel_id}/changes",
+    tags=["ships"],
+    summary="Take in what a ship wrote",
+    include_in_schema=False,
+)
+async def post_changes(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> ShipTakenAnswer:
+    """One frame of changes, taken once by number: all of what is new in it, or nothing. A problem's code says why nothing was (gap,
+    parted, newer, home, broken, record chain, foreign, row, other ship); number and hash where they help."""
+    frame = await request.body()
+    taken = await run_in_threadpool(taking.take_frame, context, who.actor, vessel_id, frame)
+    return ShipTakenAnswer.of(taken)
+
+
+@router.get(
+    "/api/v1/ships/{vessel_id}/head", tags=["ships"], summary="How far a ship was taken", responses=problems(404)
+)
+def get_head(vessel_id: str, context: ContextDep, who: AskingDep) -> ShipHeadAnswer:
+    """Life, number and hash of the newest change held."""
+    return ShipHeadAnswer.of(vessel_id, taking.ship_head(context, who.actor, vessel_id))
+
+
+@router.get(
+    "/api/v1/ships/{vessel_id}/changes",
+    tags=["ships"],
+    summary="What a ship once sent",
+    include_in_schema=False,
+)
+def get_changes(
+    vessel_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    life: Annotated[str, Query(max_length=200, description="of which life of the ship's database")],
+    after: Annotated[int, Query(ge=0, le=2**62, description="changes above this number")] = 0,
+) -> Response:
+    """One stored batch as a frame, also of changes that are not aboard any more: so a ship gets back what she lost."""
+    frame = taking.changes_after(context, who.actor, vessel_id, life, after)
+    if frame is None:
+        return Response(status_code=204)
+    return Response(frame, media_type="application/octet-stream")
+
+
+@router.post(
+    "/api/v1/ships/{vessel_id}/rejoin",
+    tags=["ships"],
+    summary="Say from where a ship's new life goes on",
+    responses=problems(404, 409, 422),
+)
+def post_rejoin(vessel_id: str, body: RejoinBody, context: ContextDep, who: AskingDep) -> ShipTakenAnswer:
+    """A ship put back from a backup asks to go on; until somebody of the office has answered, nothing is taken (409 parted)."""
+    return ShipTakenAnswer.of(taking.rejoin(context, who.actor, vessel_id, body.life, body.number, body.hash))

@@ -1,0 +1,1 @@
+"""The office's side of ship to shore."""
