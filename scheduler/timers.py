@@ -2,9 +2,10 @@
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
@@ -12,20 +13,18 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.care.backups import nightly_backup
-from scheduler.actions.care.rounds import nightly, plan_asked, watch_counters, write_behind
-from scheduler.actions.record.chains import daily_walk
-from scheduler.actions.work.nonconformities import open_where_due
-from scheduler.actions.work.photos import sweep_photos
+from scheduler.actions.care.rounds import plan_asked, write_behind
 from scheduler.clock import system_clock
-from scheduler.storage.database import INSTALLATION
-from scheduler.storage.tasks import alone, take_period
+from scheduler.storage.tasks import alone
+from scheduler.tasks import TaskTools, ask_again, ask_in_turn, look, perform, periodic
 
 log = logging.getLogger("leadline")
 # A tick still at work when its next turn comes ("maximum number of running instances") is no trouble; errors are heard below.
 logging.getLogger("apscheduler.scheduler").setLevel(logging.ERROR)
 
 KEEP_UP_SECONDS = 5
+ROUND = timedelta(minutes=1)
+"""So often a tick looks whether a longer period has begun."""
 KEEP_UP, PLANS = "keep up", "plans asked for"
 _OWN_THREAD = frozenset({KEEP_UP, PLANS})
 """Ticks with a thread of their own: no plan and no walk through everything ever holds up a reading, nor a walk a plan."""
@@ -42,66 +41,36 @@ class TimerState:
     last_good_at: datetime | None = None
 
 
-class Timers:
-    """The ticks of one server: keep up with what was posted and asked for, the nightly round and backup, the silent-counter watch.
+class _Ticks:
+    """Few ticks of one process. One that fails is logged, kept for readiness, and stops no other."""
 
-    Of several servers on one database one at a time is at a tick, and a tick that walks through everything has one turn a period.
-    One that fails is logged, kept for readiness, and stops no other.
-    """
-
-    def __init__(self, context: Context, refresh: Callable[[str], object]) -> None:
+    def __init__(self, context: Context) -> None:
         self._context = context
-        self._refresh = refresh
         self._states: dict[str, TimerState] = {}
         self._lock = threading.Lock()
-        self._working, self._again = threading.Event(), threading.Event()
         self._scheduler = BackgroundScheduler(
             executors={"default": ThreadPoolExecutor(4), **{name: ThreadPoolExecutor(1) for name in _OWN_THREAD}},
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
             timezone="UTC",
         )
 
-    def start(self) -> None:
-        """Start all ticks; each runs once at once."""
-        now = self._context.now()
-        settings = self._context.settings
-        ticks: tuple[tuple[str, Callable[[], object], timedelta], ...] = (
-            (KEEP_UP, lambda: write_behind(self._context, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
-            (PLANS, lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
-            ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
-            ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
-            ("record walk", lambda: daily_walk(self._context), timedelta(hours=1)),
-            ("photo sweep", lambda: sweep_photos(self._context), timedelta(days=1)),
-            ("nightly backup", lambda: nightly_backup(self._context), timedelta(minutes=10)),
-            (
-                "silent-counter watch",
-                lambda: watch_counters(self._context, self._refresh),
-                timedelta(minutes=settings.watch_minutes),
-            ),
-        )
-        for name, act, every in ticks:
+    def _begin(self, ticks: Mapping[str, tuple[Callable[[], bool], timedelta]]) -> None:
+        """Start all ticks, each with how often it comes; each comes once at once. What it answers: whether it did anything."""
+        for name, (act, every) in ticks.items():
             self._scheduler.add_job(
                 self._run,
                 "interval",
-                args=(name, act, every),
+                args=(name, act),
                 seconds=every.total_seconds(),
-                next_run_time=now,
+                next_run_time=self._context.now(),
                 id=name,
                 executor=name if name in _OWN_THREAD else "default",
             )
         self._scheduler.add_listener(self._heard, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
         self._scheduler.start()
-        self._context.waker.listen(self._wake)
-
-    def _wake(self) -> None:
-        """What was just asked for is done at once instead of at the next tick; a tick that runs goes on once more after it."""
-        self._again.set()
-        if not self._working.is_set():
-            self._scheduler.modify_job(KEEP_UP, next_run_time=system_clock())
 
     def stop(self) -> None:
         """Stop the ticks and wait for what runs; a plan under way is given up."""
-        self._context.waker.listen(None)
         self._context.stopping.set()
         self._scheduler.shutdown(wait=True)
 
@@ -114,31 +83,9 @@ class Timers:
         with self._lock:
             return list(self._states.values())
 
-    def _run(self, name: str, act: Callable[[], object], every: timedelta) -> None:
-        with alone(self._context.db, name) as mine:
-            if not mine or (name not in _OWN_THREAD and not self._has_turn(name, every)):
-                return
-            if name == KEEP_UP:
-                self._until_nothing_is_asked(act)
-            else:
-                act()
-        self._note(name, None)
-
-    def _has_turn(self, name: str, every: timedelta) -> bool:
-        """Whether this period of the tick is this server's: one of all gets it, whenever their clocks tick."""
-        now = self._context.now()
-        with self._context.db.write(INSTALLATION) as session:
-            return take_period(session, name, str(int(now.timestamp() // every.total_seconds())), now)
-
-    def _until_nothing_is_asked(self, act: Callable[[], object]) -> None:
-        self._working.set()
-        try:
-            self._again.set()
-            while self._again.is_set() and not self._context.stopping.is_set():
-                self._again.clear()
-                act()
-        finally:
-            self._working.clear()
+    def _run(self, name: str, act: Callable[[], bool]) -> None:
+        if act():
+            self._note(name, None)
 
     def _heard(self, event: JobExecutionEvent) -> None:
         problem: Any = event.exception or "missed"
@@ -157,3 +104,81 @@ class Timers:
                 failing=failing,
                 last_good_at=self._context.now() if good else before.last_good_at,
             )
+
+
+class Timers(_Ticks):
+    """The ticks of a server that does all tasks itself: keep up with what was posted and asked for, then rounds and watches.
+
+    Of several servers on one database one at a time is at a tick; rounds and watches have one turn a period among all of them.
+    """
+
+    def __init__(self, context: Context, refresh: Callable[[str], object]) -> None:
+        super().__init__(context)
+        self._refresh = refresh
+        self._working, self._again = threading.Event(), threading.Event()
+
+    def start(self) -> None:
+        """Start all ticks; each runs once at once."""
+        soon = timedelta(seconds=KEEP_UP_SECONDS)
+        ticks: dict[str, tuple[Callable[[], bool], timedelta]] = {
+            KEEP_UP: (self._keep_up, soon),
+            PLANS: (lambda: self._alone(PLANS, lambda: plan_asked(self._context)), soon),
+        }
+        for name, every in periodic(self._context).items():
+            ticks[name] = (partial(self._in_turn, name), min(every, ROUND))
+        self._begin(ticks)
+        self._context.waker.listen(self._wake)
+
+    def stop(self) -> None:
+        """Stop the ticks and wait for what runs; a plan under way is given up."""
+        self._context.waker.listen(None)
+        super().stop()
+
+    def _wake(self) -> None:
+        """What was just asked for is done at once instead of at the next tick; a tick that runs goes on once more after it."""
+        self._again.set()
+        if not self._working.is_set():
+            self._scheduler.modify_job(KEEP_UP, next_run_time=system_clock())
+
+    def _alone(self, name: str, act: Callable[[], object]) -> bool:
+        with alone(self._context.db, name) as mine:
+            if mine:
+                act()
+            return mine
+
+    def _keep_up(self) -> bool:
+        return self._alone(KEEP_UP, self._until_nothing_is_asked)
+
+    def _until_nothing_is_asked(self) -> None:
+        self._working.set()
+        try:
+            self._again.set()
+            while self._again.is_set() and not self._context.stopping.is_set():
+                self._again.clear()
+                write_behind(self._context, self._refresh)
+        finally:
+            self._working.clear()
+
+    def _in_turn(self, name: str) -> bool:
+        """Ask for it, if this period is this server's, and do what is asked for of it: by this tick, or before a server ended."""
+        with alone(self._context.db, name) as mine, self._context.workers() as workers:
+            if not mine:
+                return False
+            ask_in_turn(self._context, name)
+            tools = TaskTools(context=self._context, refresh=self._refresh, solve=workers.plan)
+            return perform(tools, name)
+
+
+class WorkerTicks(_Ticks):
+    """The clock of a worker: its ticks only ask, once a period among the clocks of all workers."""
+
+    def start(self) -> None:
+        """Start all ticks; each comes once at once."""
+        context, soon = self._context, timedelta(seconds=KEEP_UP_SECONDS)
+        ticks: dict[str, tuple[Callable[[], bool], timedelta]] = {
+            "look": (lambda: look(context, soon), soon),
+            "ask again": (lambda: ask_again(context, ROUND), ROUND),
+        }
+        for name, every in periodic(context).items():
+            ticks[name] = (partial(ask_in_turn, context, name), min(every, ROUND))
+        self._begin(ticks)

@@ -89,9 +89,7 @@ def _print_service(unit: bool, containerfile: bool, options: Mapping[str, object
         raise typer.BadParameter(f"{given[0]} goes with --unit; a container gets its settings as LEADLINE_* variables.")
     print(service_files.unit(given) if unit else service_files.containerfile(), end="")
     if unit and service_files.out_of_sight():
-        say(
-            "leadline: this program lies in a home folder, which the unit does not let itself see. Install it in /opt/leadline."
-        )
+        say(service_files.OUT_OF_SIGHT)
 
 
 @app.command()
@@ -125,7 +123,10 @@ def upgrade() -> Output:
     """
     from scheduler.storage.migrate import upgrade as bring_up
 
-    done = bring_up(chosen_settings().settings.database)
+    settings = chosen_settings().settings
+    done = bring_up(settings.database)
+    if settings.workers:
+        _upgrade_queue(settings.database)
     copy = f"; copy: {done.backup}" if done.backup else ""
     changed = f"{done.before or 'empty'} to {done.after}{copy}"
     backup = None if done.backup is None else str(done.backup)
@@ -133,6 +134,17 @@ def upgrade() -> Output:
         {"before": done.before, "after": done.after, "backup": backup},
         [changed if done.before != done.after else f"already at {done.after}"],
     )
+
+
+def _upgrade_queue(url: str) -> None:
+    from scheduler.storage.database import open_database
+    from scheduler.storage.task_queue import upgrade_queue
+
+    database = open_database(url, create=False)
+    try:
+        upgrade_queue(database)
+    finally:
+        database.close()
 
 
 @command(app)

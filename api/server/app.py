@@ -65,6 +65,7 @@ from scheduler.settings import Settings
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.hours.intake import Intake
 from scheduler.storage.migrate import create_or_check
+from scheduler.tasks import with_workers
 from scheduler.timers import Timers
 from scheduler.version import VERSION
 
@@ -154,6 +155,8 @@ def open_context(settings: Settings, clock: Clock = system_clock) -> Context:
     database: Database = open_database(settings.database)
     try:
         create_or_check(database)
+        if settings.workers:
+            with_workers(database)
     except BaseException:
         database.close()
         raise
@@ -161,7 +164,7 @@ def open_context(settings: Settings, clock: Clock = system_clock) -> Context:
 
 
 def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = True) -> FastAPI:
-    """The application on a database. timers: run the clock's ticks in this process."""
+    """The application on a database. timers: run the clock's ticks in this process, unless workers do the tasks."""
     must_all_stand_in_the_table()
     context = open_context(settings, clock)
     intake = Intake(context.db, clock, waiting_requests=settings.intake_queue)
@@ -177,7 +180,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
         with suppress(SchedulerError):
             await run_in_threadpool(keep_base_url, context)
         await run_in_threadpool(shelf.fill)
-        ticks = Timers(context, refresh) if timers else None
+        ticks = Timers(context, refresh) if timers and not settings.workers else None
         app.state.timers = ticks
         if ticks is not None:
             ticks.start()

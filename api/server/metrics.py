@@ -125,6 +125,12 @@ class ServerCollector(Collector):
             yield GaugeMetricFamily(
                 "leadline_database_free_bytes", "Room left beside the database.", value=found.free_bytes
             )
+        pending = GaugeMetricFamily("leadline_pending_tasks", "Tasks asked for and not done.", labels=("task",))
+        for task, count in sorted(found.pending.items()):
+            pending.add_metric((task,), count)
+        yield pending
+        if found.workers is not None:
+            yield GaugeMetricFamily("leadline_workers", "Lanes of workers that signed lately.", value=found.workers)
         yield from self._of_timers(self._timers())
 
     def _of_intake(self, state: IntakeState) -> Iterator[Metric]:

@@ -48,12 +48,17 @@ RAISE_REVISION = (
 )
 """A vessel's revision raised, with a place for her id: what is watched of her is looked at again (`storage.watches`)."""
 
+Wake = Callable[[Session, str, str, str], None]
+"""(session, task, vessel id, plant id); the ids are empty for what is of no plant or of no vessel."""
+_WAKE = "wake"
 _READ = "read"
 """What a session that never changes has read so far (`read_once`)."""
 T = TypeVar("T")
 
 INSTALLATION = ""
 """In the place of a vessel's id: what belongs to no vessel."""
+CALENDAR = "calendar"
+"""The task that a vessel's revision asks for: her calendars and summary."""
 
 
 class Database:
@@ -68,6 +73,8 @@ class Database:
         look_at_statements(self.write_engine)
         self.now_s: Callable[[], int] = lambda: int(system_clock().timestamp())
         """The clock whose instants stand in changes."""
+        self.wake: Wake | None = None
+        """Wakes a worker in the transaction that asks for a task; none where the server's own timers look for what is asked."""
         self._turns = Turns(WAIT_SECONDS)
         self._marker: Any = None
         self._marking = threading.Lock()
@@ -87,7 +94,7 @@ class Database:
         """
         with ours(), self.turn():
             self.require_room()
-            with CapturingSession(self.write_engine, expire_on_commit=False) as session:
+            with CapturingSession(self.write_engine, expire_on_commit=False, info={_WAKE: self.wake}) as session:
                 self.lock_vessels(connection := session.connection(), [vessel_id])
                 guard(session, vessel_id, writing)
                 with captured(session, connection, self.now_s) as capture:
@@ -321,9 +328,18 @@ def read_once(session: Session, key: Hashable, read: Callable[[], T]) -> T:
     return cast(T, known[key])
 
 
+def wake_for(session: Session, task: str, vessel_id: str = "", plant_id: str = "") -> None:
+    """Wake a worker for a task once the session has committed; nothing where there are none."""
+    wake: Wake | None = session.info.get(_WAKE)
+    if wake is not None:
+        wake(session, task, vessel_id, plant_id)
+
+
 def bump_revision(session: Session, vessel_id: str) -> int:
     """The vessel's new revision, one higher than before; call it once in each write. "" is the installation."""
     says = f"{RAISE_REVISION.format(':vessel_id')} RETURNING number"
+    if vessel_id != INSTALLATION:
+        wake_for(session, CALENDAR, vessel_id)
     return int(session.connection().execute(text(says), {"vessel_id": vessel_id}).scalar_one())
 
 

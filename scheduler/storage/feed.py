@@ -212,8 +212,9 @@ def address_rows_of(session: Session, vessel_id: str | None) -> list[AddressRow]
     return list(session.exec(select(AddressRow).where(same, col(AddressRow.revoked_at).is_(None))))
 
 
-def vessels_behind(session: Session, name: str, made_at: datetime) -> list[str]:
-    """Vessels whose calendar of that name was never made, was made of another revision than theirs, or at or before an instant."""
+def vessels_behind(session: Session, name: str, made_at: datetime, only: str | None = None) -> list[str]:
+    """Vessels, or that one, whose calendar of that name was never made, was made of another revision than theirs, or at or before an
+    instant."""
     made, now = FeedBodyRow, RevisionRow
     query = (
         select(VesselRow.id)
@@ -227,4 +228,6 @@ def vessels_behind(session: Session, name: str, made_at: datetime) -> list[str]:
             )
         )
     )
+    if only is not None:
+        query = query.where(VesselRow.id == only)
     return list(session.exec(query.order_by(col(VesselRow.id))))

@@ -59,11 +59,13 @@ def put_summary_rows(session: Session, vessel_id: str, plants: Collection[str]) 
             session.delete(row)
 
 
-def vessels_turned(session: Session, form: str, at: datetime) -> list[str]:
-    """Vessels with a summary that the clock alone has made another by an instant, or that is not of that form."""
+def vessels_turned(session: Session, form: str, at: datetime, only: str | None = None) -> list[str]:
+    """Vessels, or that one, with a summary that the clock alone has made another by an instant, or that is not of that form."""
     row = PlantSummaryRow
     turned = select(row.vessel_id).where(row.turns_at <= at)
     other = select(row.vessel_id).where(row.form != form)
+    if only is not None:
+        turned, other = (query.where(row.vessel_id == only) for query in (turned, other))
     return sorted({*session.exec(turned), *session.exec(other)})
 
 

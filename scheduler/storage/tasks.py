@@ -1,11 +1,11 @@
 """What is asked of the timers and workers: pending tasks as numbers, and which period of a task has had its turn."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, ColumnElement, Index, Integer, delete, text
+from sqlalchemy import BigInteger, ColumnElement, Index, Integer, delete, func, text
 from sqlmodel import Field, Session, col, select
 
 from scheduler.storage.database import Database
@@ -173,10 +173,10 @@ def take_period(session: Session, task: str, period: str, now: datetime, vessel_
     return session.connection().execute(_PERIOD, named).rowcount == 1
 
 
-def drop_periods(session: Session, before: datetime, keep: Collection[str] = ()) -> None:
-    """Forget the periods that began before an instant, of all tasks but those named."""
+def drop_periods(session: Session, before: datetime, begins: str = "") -> None:
+    """Forget the periods that began before an instant, of tasks whose name begins so."""
     row = TaskRunRow
-    old = delete(row).where(col(row.started_at) < before, col(row.task).not_in(tuple(keep)))
+    old = delete(row).where(col(row.started_at) < before, func.substr(row.task, 1, len(begins)) == begins)
     session.connection().execute(old)
 
 

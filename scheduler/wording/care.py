@@ -54,6 +54,18 @@ _UNNAMED: Mapping[About, tuple[str, str]] = {
         marked("One timer of the server failed at its last turn."),
         marked("{} timers of the server failed at their last turn."),
     ),
+    About.PENDING: (
+        marked("One kind of task was asked for more than 15 minutes ago and is not done."),
+        marked("{} kinds of tasks were asked for more than 15 minutes ago and are not done."),
+    ),
+    About.NO_WORKER: (
+        marked("No worker runs: no plan and no calendar is made."),
+        marked("No worker runs: no plan and no calendar is made."),
+    ),
+    About.QUEUE: (
+        marked("Workers leave one queue alone, in which tasks wait for more than 15 minutes."),
+        marked("Workers leave {} queues alone, in which tasks wait for more than 15 minutes."),
+    ),
 }
 DATABASE_AWAY = marked("The database does not answer, or has no room left.")
 
@@ -276,5 +288,25 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     About.TIMER: (
         lambda one: _("The timer “{name}” failed at its last turn.", name=one.name),
         marked("It is tried again; if it stays, the server's log says more."),
+    ),
+    About.PENDING: (
+        lambda one: _(
+            "The task “{name}” was asked for more than 15 minutes ago and is not done: {count} in all.",
+            name=one.name,
+            count=one.facts["count"],
+        ),
+        marked("See that a server runs, or the workers where they do the tasks, and look at its log."),
+    ),
+    About.NO_WORKER: (
+        lambda _f: _("No worker runs: no plan and no calendar is made. What is asked for stays asked for."),
+        marked("Start `leadline worker`, or take workers out of the settings and start the server anew."),
+    ),
+    About.QUEUE: (
+        lambda one: _(
+            "In the queue “{name}” {count} tasks wait for more than 15 minutes.",
+            name=one.name,
+            count=one.facts["count"],
+        ),
+        marked("Start more workers, or one that takes this queue too (--queues), and look at their log."),
     ),
 }

@@ -243,6 +243,7 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
             "limits watch",
             "record walk",
             "photo sweep",
+            "pruning",
         }
     finally:
         timers.stop()

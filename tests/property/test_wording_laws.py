@@ -33,7 +33,7 @@ NAMES = ("VP1", "Pump 2, port", "Aft plant")
 COUNTER, JOB = "plover-vp1-hours", "knife_inspection:plover-pump-a-knives:3"
 AT_SEA = datetime(2026, 11, 27, 8, 5, tzinfo=UTC)
 SHIP = {About.SETTING, About.DATABASE, About.TABLES, About.TIMER, About.SPACE, About.JOURNAL, About.SQLITE}
-SHIP |= {About.BACKUP, About.BACKUP_DISK}
+SHIP |= {About.BACKUP, About.BACKUP_DISK, About.PENDING, About.NO_WORKER, About.QUEUE}
 """What only the command says: of the installation, not of a ship."""
 
 instants = st.integers(1_700_000_000, 1_900_000_000)
@@ -187,6 +187,9 @@ INSTALLATION = {
     About.BACKUP: {"ever": False, "set": True},
     About.BACKUP_DISK: {},
     About.TIMER: {"outcome": "failed: it is busy"},
+    About.PENDING: {"count": 3},
+    About.NO_WORKER: {},
+    About.QUEUE: {"count": 3},
     About.SPACE: {"free_bytes": 2**20, "floor_bytes": 2**25},
     About.JOURNAL: {"mode": "delete", "synchronous": 1},
     About.SQLITE: {"version": "SQLite 3.40.1"},

@@ -129,9 +129,9 @@ def test_a_period_is_one_clocks_however_many_tick_at_once(db: Database) -> None:
     with db.write("") as session:
         assert tasks.take_period(session, "limits watch", "5", AT)
         assert tasks.take_period(session, "nightly round", "5", AT)
-        tasks.drop_periods(session, AT, keep=["nightly round"])
+        tasks.drop_periods(session, AT)
         assert len(tasks.task_rows(session, "limits watch")) == 6
-        tasks.drop_periods(session, AT + timedelta(seconds=1), keep=["nightly round"])
+        tasks.drop_periods(session, AT + timedelta(seconds=1), "limits")
         assert [len(tasks.task_rows(session, one)) for one in ("limits watch", "nightly round")] == [0, 1]
 
 

@@ -1,17 +1,61 @@
-"""The unit of systemd and the container file that `leadline serve --unit` and `--containerfile` print."""
+"""The unit of systemd and the container file that `leadline serve --unit`, `worker --unit` and `--containerfile` print."""
 
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 _HERE = Path(__file__).parent
 
 
+OUT_OF_SIGHT = (
+    "leadline: this program lies in a home folder, which the unit does not let itself see. Install it in /opt/leadline."
+)
+_SERVER = {
+    "HEAD": """\
+# Printed by `leadline serve --unit`. As root, with the program outside /home and /root (such as in /opt/leadline):
+#   leadline serve --unit > /etc/systemd/system/leadline.service
+#   systemctl daemon-reload && systemctl enable --now leadline
+# The database is /var/lib/leadline/ship.db. Commands beside the running service, as its user:
+#   systemd-run --pty --collect -p User=leadline -p DynamicUser=yes -p StateDirectory=leadline leadline --database /var/lib/leadline/ship.db doctor
+# Settings: a line Environment=LEADLINE_NAME=value each, or a file: Environment=LEADLINE_CONFIG=/etc/leadline.toml
+""",  # noqa: E501
+    "DESCRIPTION": "Leadline, planned maintenance by running hours",
+    "ENVIRONMENT": "LEADLINE_DATABASE=%S/leadline/ship.db",
+    "WATCHDOG": "WatchdogSec=60s\n",
+}
+_WORKER = {
+    "HEAD": """\
+# Printed by `leadline worker --unit`. As root, with the program outside /home and /root (such as in /opt/leadline):
+#   leadline worker --unit > /etc/systemd/system/leadline-worker.service
+#   systemctl daemon-reload && systemctl enable --now leadline-worker
+# It reads /etc/leadline.toml, which the server's unit has to read too, with the lines
+#   database = "postgresql://leadline@host/leadline"
+#   workers = true
+# A password is better kept apart: LoadCredential=database:/etc/leadline-database, Environment=LEADLINE_DATABASE_FILE=%d/database
+""",
+    "DESCRIPTION": "Leadline worker: plans, calendars and rounds",
+    "ENVIRONMENT": "LEADLINE_CONFIG=/etc/leadline.toml",
+    "WATCHDOG": "",
+}
+
+
 def unit(options: Sequence[str] = ()) -> str:
     """The unit file for this installation of the program. options: of `serve`, such as --port=8322."""
-    words = " ".join(_quoted(word) for word in [*_program(), "serve", *options])
-    return (_HERE / "leadline.service").read_text(encoding="utf-8").replace("@SERVE@", words)
+    return _unit("serve", options, _SERVER)
+
+
+def worker_unit(options: Sequence[str] = ()) -> str:
+    """The same for workers. options: of `worker`, such as --processes=4."""
+    return _unit("worker", options, _WORKER)
+
+
+def _unit(command: str, options: Sequence[str], words: Mapping[str, str]) -> str:
+    text = (_HERE / "leadline.service").read_text(encoding="utf-8")
+    program = " ".join(_quoted(word) for word in [*_program(), command, *options])
+    for name, value in {**words, "PROGRAM": program}.items():
+        text = text.replace(f"@{name}@", value)
+    return text
 
 
 def out_of_sight() -> bool:

@@ -125,6 +125,10 @@ def command_context(*, new: bool = False) -> "Iterator[Context]":
     database = open_database(settings.database, create=new, check=False)
     try:
         create_or_check(database)
+        if settings.workers:
+            from scheduler.tasks import with_workers
+
+            with_workers(database)
         if not settings.base_url:  # the address that the server of this database was reached by last
             settings = replace(settings, base_url=base_url(database))
         yield Context(database, system_clock, settings)

@@ -5,17 +5,17 @@ Asked for twice before it begins it is done once; asked for while it is done it 
 
 from datetime import datetime
 
-from scheduler.storage.database import Session
+from scheduler.storage.database import Session, wake_for
 from scheduler.storage.tasks import DONE, ask_pending, end_pending, open_pending, pending_row
 
 PLAN = "plan"
 FLEET_CALENDAR = "fleet calendar"
-CALENDAR = "calendar"
 
 
 def ask_task(session: Session, task: str, vessel_id: str, plant_id: str, now: datetime) -> None:
     """Ask for a task of a plant, of a vessel (plant "") or of the installation (both "")."""
     ask_pending(session, task, vessel_id, plant_id, now)
+    wake_for(session, task, vessel_id, plant_id)
 
 
 def ask_plan(session: Session, vessel_id: str, plant_id: str, now: datetime) -> None:
@@ -38,6 +38,18 @@ def plan_number(session: Session, vessel_id: str, plant_id: str) -> int:
     """How often a plan of the plant was asked for: what a plan that begins now answers."""
     row = pending_row(session, PLAN, vessel_id, plant_id)
     return 0 if row is None else row.asked
+
+
+def plan_answers(session: Session, vessel_id: str, plant_id: str, number: int) -> bool:
+    """Whether what was asked for up to that number is answered."""
+    row = pending_row(session, PLAN, vessel_id, plant_id)
+    return row is None or row.made >= number
+
+
+def plan_outcome(session: Session, vessel_id: str, plant_id: str) -> str:
+    """What went wrong when the plant was last planned; empty when nothing did."""
+    row = pending_row(session, PLAN, vessel_id, plant_id)
+    return "" if row is None or row.outcome in (None, DONE) else str(row.outcome)
 
 
 def plan_made(session: Session, vessel_id: str, plant_id: str, number: int, now: datetime, outcome: str = DONE) -> None:

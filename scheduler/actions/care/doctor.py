@@ -6,7 +6,7 @@ from typing import Any
 
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.care.backups import backup_folder, newest_backup_at, same_disk
-from scheduler.actions.care.failures import of_tasks
+from scheduler.actions.care.failures import of_pending, of_tasks
 from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
@@ -145,9 +145,10 @@ def _backups(context: Context) -> list[Diagnosis]:
 
 
 def _tasks(context: Context) -> list[Diagnosis]:
-    """What the timers could not do, but for plans and calendars, which are of a vessel."""
+    """What timers or workers could not do, but for plans and calendars, which are of a vessel; and what waits for them."""
     with context.db.read() as session:
-        return [one for one in of_tasks(context, session) if one.about is About.TIMER]
+        failed = [one for one in of_tasks(context, session) if one.about is About.TIMER]
+        return [*failed, *of_pending(context, session)]
 
 
 def _backlog(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:

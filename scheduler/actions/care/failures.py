@@ -1,17 +1,21 @@
 """What the timers could not do and nobody put right since, as things to look at: readiness, metrics and doctor say the same."""
 
+from collections import Counter
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.base.pending import CALENDAR, PLAN
+from scheduler.actions.base.pending import PLAN
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.errors import SchedulerError
-from scheduler.storage.database import Session
-from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_runs
+from scheduler.storage.database import CALENDAR, Session
+from scheduler.storage.task_queue import queue_state
+from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_runs, open_pending
 
+WAITING = timedelta(minutes=15)
+"""What waits for longer is said."""
 _DAYS = 1
 """A task is tried again at least each night; what failed before and did not since is over."""
 
@@ -23,6 +27,26 @@ def of_tasks(context: Context, session: Session, vessel_id: str | None = None) -
     found = [_of_pending(context, session, row) for row in failed if vessel_id in (None, row.vessel_id)]
     runs = [row for row in failed_runs(session, since) if vessel_id in (None, row.vessel_id)]
     return [*found, *(_of_timer(row.task, f"{row.task} {row.period}", row.outcome, row.started_at) for row in runs)]
+
+
+def of_pending(context: Context, session: Session) -> list[Diagnosis]:
+    """What was asked for a quarter of an hour ago and is not done, and where workers do the tasks, whether they do."""
+    rows = open_pending(session, asked_by=context.now() - WAITING)
+    counts = Counter(row.task for row in rows)
+    since = {row.task: row.asked_at for row in reversed(rows)}
+    found = [
+        Diagnosis(about=About.PENDING, which=task, name=task, facts={"count": count}, since_at=since[task])
+        for task, count in sorted(counts.items())
+    ]
+    if context.settings.workers:
+        queue = queue_state(session, WAITING)
+        if not queue.workers:
+            found.append(Diagnosis(about=About.NO_WORKER, which="worker", name="worker"))
+        found += [
+            Diagnosis(about=About.QUEUE, which=name, name=name, facts={"count": count})
+            for name, count in sorted(queue.waiting.items())
+        ]
+    return found
 
 
 def of_timers(failing: Mapping[str, str]) -> list[Diagnosis]:

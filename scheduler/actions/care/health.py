@@ -6,10 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.care.failures import of_tasks, of_timers
+from scheduler.actions.care.failures import WAITING, of_pending, of_tasks, of_timers
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.errors import SchedulerError
 from scheduler.storage.hours.intake import IntakeState
+from scheduler.storage.task_queue import queue_state
+from scheduler.storage.tasks import pending_counts
 from scheduler.storage.vessel import vessel_count
 
 
@@ -23,6 +25,10 @@ class Found:
     trouble: str = ""
     vessels: int | None = None
     free_bytes: int | None = None
+    pending: Mapping[str, int] = field(default_factory=dict)
+    """How many tasks are to be done, by their name."""
+    workers: int | None = None
+    """How many workers there are; none where the server does the tasks."""
 
     def failed_by_kind(self) -> Mapping[str, int]:
         """How many things failed, by what they are about."""
@@ -48,7 +54,12 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
         context.db.require_room()
         with context.db.read() as session:
             found.vessels = found.checks["vessels"] = vessel_count(session)
-            found.failed += of_tasks(context, session)
+            noted = of_tasks(context, session)
+            names = {one.name for one in noted}
+            found.failed = [one for one in found.failed if one.name not in names]  # said by what is stored already
+            found.failed += [*noted, *of_pending(context, session)]
+            found.pending = pending_counts(session)
+            found.workers = queue_state(session, WAITING).workers if context.settings.workers else None
     except SchedulerError as error:
         found.ready = False
         found.trouble = found.checks["database"] = error.says

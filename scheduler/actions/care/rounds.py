@@ -23,21 +23,30 @@ from scheduler.domain.voyage.days import LAID_UP
 from scheduler.errors import Busy
 from scheduler.shiptime import next_days
 from scheduler.storage.capacity import outage_rows
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import INSTALLATION, Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
 from scheduler.storage.hours.ledger import first_entry, newest_checkpoint
 from scheduler.storage.hours.readings import Unstored, unstored_since
+<<<<<<< HEAD
 from scheduler.storage.shore.home import Writing
 from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.tasks import take_period
+=======
+from scheduler.storage.task_queue import drop_jobs
+from scheduler.storage.tasks import drop_periods, take_period
+>>>>>>> 17b17aff (Tasks as one set of functions; leadline worker on procrastinate; one clock's period among many)
 from scheduler.storage.vessel import revision_of, ship_offset_rows
 from scheduler.storage.watches import Watch, vessels_to_watch, watch_again
 
 log = logging.getLogger("leadline")
 
 NIGHTLY = "nightly round"
-_FEED_AGE_S = 6 * 3600
+FEED_AGE_S = 6 * 3600
 """So old a calendar grows where nothing changed and the clock alone makes nothing another (`PlantSummary.turns_at`)."""
+TICK = "tick "
+"""Before the name of a tick whose periods are counted."""
+_TICK_DAYS, _RUN_DAYS, _JOB_DAYS = 2, 60, 7
+"""So long are periods of ticks, nights with their backups, and ended jobs of the queue kept."""
 _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 """These stay the same flag, of the instant at which they were first raised, while they last."""
 
@@ -50,12 +59,12 @@ def write_behind(context: Context, refresh: Callable[[str], object]) -> None:
         refresh: called with each vessel that is behind, and with `FLEET` where the fleet's calendar is.
     """
     derive_all(context)
-    for vessel_id in stale_vessels(context, _FEED_AGE_S):
+    for vessel_id in stale_vessels(context, FEED_AGE_S):
         if context.stopping.is_set():
             return
         refresh(vessel_id)
         derive_all(context)
-    if fleet_is_behind(context, _FEED_AGE_S):
+    if fleet_is_behind(context, FEED_AGE_S):
         refresh(FLEET)
 
 
@@ -109,6 +118,16 @@ def _night(session: Session, context: Context, vessel_id: str, now: datetime) ->
     begins_at = datetime.combine(night + timedelta(days=1), time(), UTC) + hour - clock
     changes = [row.from_at for row in ship_offset_rows(session, vessel_id) if row.from_at > now]
     return night, min((begins_at, *changes))
+
+
+def prune_runs(context: Context) -> None:
+    """Forget which periods had their turn once nobody asks any more."""
+    now = context.now()
+    with context.db.write(INSTALLATION) as session:
+        drop_periods(session, now - timedelta(days=_TICK_DAYS), TICK)
+        drop_periods(session, now - timedelta(days=_RUN_DAYS))
+        if context.db.path is None:
+            drop_jobs(session, timedelta(days=_JOB_DAYS))
 
 
 def watch_counters(context: Context, refresh: Callable[[str], object]) -> list[str]:

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
 from scheduler.actions.base.context import Context, seconds
-from scheduler.actions.base.pending import FLEET_CALENDAR, ask_task
+from scheduler.actions.base.pending import FLEET_CALENDAR
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.base.enums import JobState
@@ -46,7 +46,7 @@ from scheduler.storage.feed import (
     newest_status_s,
     status_events,
 )
-from scheduler.storage.tasks import end_pending, open_pending, task_is_pending
+from scheduler.storage.tasks import ask_pending, end_pending, open_pending, task_is_pending
 from scheduler.storage.vessel import revision_of, vessel_names
 
 FLEET = ""
@@ -161,7 +161,7 @@ def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = N
 
 def ask_fleet(session: Session, vessel_id: str, at: datetime) -> None:
     """Ask for the fleet's calendar anew, since an event of that vessel changed: by a row of hers, so that nobody waits for another."""
-    ask_task(session, FLEET_CALENDAR, vessel_id, "", at)
+    ask_pending(session, FLEET_CALENDAR, vessel_id, "", at)
 
 
 def fleet_is_behind(context: Context, most_age_s: int) -> bool:

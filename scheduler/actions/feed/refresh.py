@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from scheduler.actions.base.context import Context, seconds
-from scheduler.actions.base.pending import CALENDAR
 from scheduler.actions.feed.addresses import AddressOpened
 from scheduler.actions.feed.calendars import (
     FLEET,
@@ -35,7 +34,7 @@ from scheduler.domain.feed.summary import PlantSummary
 from scheduler.errors import Busy, SchedulerError
 from scheduler.language import ENGLISH, in_language
 from scheduler.shiptime import ship_time
-from scheduler.storage.database import Session
+from scheduler.storage.database import CALENDAR, Session
 from scheduler.storage.due import published_texts
 from scheduler.storage.feed import (
     STATUS_RANK,
@@ -242,12 +241,13 @@ def _withdrawn(context: Context, writer: CalendarWriter, scope: Scope, ended_at:
     return StoredCalendar(body, writer.tag(body), ended_at, ended_at, -1)
 
 
-def stale_vessels(context: Context, most_age_s: int) -> list[str]:
-    """Vessels whose calendar and summaries are older than their last change or than `most_age_s`, or that the clock made others."""
+def stale_vessels(context: Context, most_age_s: int, only: str | None = None) -> list[str]:
+    """Vessels, or that one, whose calendar and summaries are older than their last change or than `most_age_s`, or that the clock
+    made others."""
     at = context.now()
     with context.db.read() as session:
-        behind = vessels_behind(session, Scope(vessel_id=None).name, at - timedelta(seconds=most_age_s))
-        return sorted({*behind, *vessels_turned(session, form(), at)})
+        behind = vessels_behind(session, Scope(vessel_id=None).name, at - timedelta(seconds=most_age_s), only)
+        return sorted({*behind, *vessels_turned(session, form(), at, only)})
 
 
 def _row(

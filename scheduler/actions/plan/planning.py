@@ -4,10 +4,11 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
-from scheduler.actions.base.pending import ask_plan, plan_asked_at, plan_made, plan_number
+from scheduler.actions.base.pending import ask_plan, plan_answers, plan_asked_at, plan_made, plan_number, plan_outcome
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.framing import answer_stored, problem_of, running_of
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -29,6 +30,9 @@ from scheduler.storage.record import append_record
 from scheduler.wording.names import job_words
 from scheduler.wording.plan import fault_words, remark_words, shortfall_words
 from scheduler.wording.reasons import cover_words, fact_words
+
+WORKER_LOOKS, WORKER_LOOK_SECONDS = 300, 0.2
+"""So often whoever asked for a plan looks whether a worker has made it, and how long after each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +79,28 @@ def propose_soon(context: Context, place: Place, wait_seconds: float | None = No
             raise
 
     with context.db.write(place.vessel_id) as session:
-        if (
-            plan_asked_at(session, place.vessel_id, place.plant_id) is None
-        ):  # whoever changed something asked for it then
+        asked_at = plan_asked_at(session, place.vessel_id, place.plant_id)
+        if asked_at is None:  # else whoever changed something asked for it then
             ask_plan(session, place.vessel_id, place.plant_id, context.now())
+        asked = plan_number(session, place.vessel_id, place.plant_id)
+    if context.settings.workers:
+        act = partial(_wait_for_plan, context, place, asked)
     about = ("plan", place.plant_id)
     return context.background.answer(about, act, context.now(), anew=True, wait_seconds=wait_seconds)[1]
+
+
+def _wait_for_plan(context: Context, place: Place, number: int) -> None:
+    """Until a worker has answered what was asked for up to that number. Raises Busy when none does, SchedulerError with its words."""
+    for _ in range(WORKER_LOOKS):
+        with context.db.read() as session:
+            if plan_answers(session, place.vessel_id, place.plant_id, number):
+                outcome = plan_outcome(session, place.vessel_id, place.plant_id)
+                if outcome:
+                    raise SchedulerError(outcome)
+                return
+        if context.stopping.wait(WORKER_LOOK_SECONDS):
+            break
+    raise Busy("No worker has made the plan yet. It stays asked for; look again later.", more={"retry_after": 60})
 
 
 def planning_since(context: Context, place: Place) -> datetime | None:
@@ -95,6 +115,7 @@ def bring_up(
     """As `propose`, with a solver of the caller's. The plan, and whether it was held already. What is asked for meanwhile stays so."""
     with context.db.read() as session:
         number = plan_number(session, vessel_id, plant_id)
+        asked = not plan_answers(session, vessel_id, plant_id, number)
     now = plant_state(context, vessel_id, plant_id)
     of_day = problem_digest(problem_of(now, context, of_day=True))
     stored = answer_stored(now, context, of_day)
@@ -116,11 +137,13 @@ def bring_up(
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
     with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
+        if asked and plan_answers(session, vessel_id, plant_id, number):
+            stands = False  # made by another meanwhile, who took this one for gone
         if stands:
             row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now(), of_day)
             plan_made(session, vessel_id, plant_id, number, context.now())
             bump_revision(session, vessel_id)
-    if not stands:  # a slot was moved, or a plan taken, while this one was made
+    if not stands:  # or a slot was moved, or a plan taken, while this one was made
         return bring_up(context, vessel_id, plant_id, solve)
     kept = stored_plan(row)
     assert kept is not None

@@ -58,6 +58,9 @@ class About(StrEnum):
     BACKUP_DISK = "backup on the same disk"
     RECORD = "record"
     TIMER = "timer"
+    PENDING = "pending task"
+    NO_WORKER = "no worker"
+    QUEUE = "waiting queue"
     SIGN = "sign in the hours"
 
 

@@ -1,0 +1,82 @@
+"""Several processes that do the same, under one that watches them: one that ended unasked is begun anew."""
+
+import ctypes
+import logging
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Any
+
+log = logging.getLogger("leadline")
+
+_DEATH_SIGNAL = 1
+"""PR_SET_PDEATHSIG of prctl(2)."""
+AGAIN_SECONDS = 2
+"""Before a process that ended is begun anew: one that cannot start does not take the machine."""
+
+
+def run_processes(many: int, act: Callable[[], object], ready: Callable[[], object] = lambda: None) -> int:
+    """Run `act` in so many processes until SIGTERM or SIGINT asks them to end; the exit code: 1 where one ended in error then.
+
+    Called before any thread is started. What `act` raises ends its process, in words on stderr where it is an error of ours.
+    """
+    asked: list[int] = []
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda sent, _: asked.append(sent))
+    children = {_begin(act) for _ in range(many)}
+    ready()
+    failed = False
+    while children:
+        if asked:
+            for child in children:
+                with suppress(ProcessLookupError):
+                    os.kill(child, signal.SIGTERM)
+            asked.clear()
+            many = 0
+        ended, status = os.waitpid(-1, os.WNOHANG)
+        if not ended:
+            time.sleep(0.1)
+            continue
+        children.discard(ended)
+        code = os.waitstatus_to_exitcode(status)
+        if many:
+            log.error("worker process %d ended with %d; another takes its place", ended, code)
+            time.sleep(AGAIN_SECONDS)
+            if not asked:
+                children.add(_begin(act))
+        else:
+            failed = failed or code != 0
+    return int(failed)
+
+
+def _begin(act: Callable[[], object]) -> int:
+    parent = os.getpid()
+    child = os.fork()
+    if child:
+        return child
+    code = 1
+    try:
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, signal.SIG_DFL)
+        with suppress(OSError, AttributeError):  # another C library than glibc has no such matter
+            ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGTERM)
+        if os.getppid() == parent:
+            act()
+        code = 0
+    except BaseException as error:
+        code = _said(error)
+    finally:
+        sys.stderr.flush()
+        os._exit(code)
+
+
+def _said(error: BaseException) -> int:
+    says: Any = getattr(error, "says", None)
+    if says is not None:
+        print(f"leadline: {says}", file=sys.stderr)
+    else:
+        log.error("a worker process failed", exc_info=error)
+    return 1
