@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from scheduler.actions.base.context import Context
 from scheduler.actions.base.pending import FLEET_CALENDAR, PLAN, ask_task
 from scheduler.actions.care.backups import nightly_backup
-from scheduler.actions.care.rounds import FEED_AGE_S, TICK, nightly, prune_runs, watch_counters
+from scheduler.actions.care.rounds import FEED_AGE_S, TICK, nightly, prune_tasks, watch_counters
 from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import derive_vessel
@@ -147,7 +147,7 @@ def _watch_counters(tools: TaskTools, _: str, __: str) -> None:
 
 @task("pruning", "care", every=_each(days=1))
 def _prune(tools: TaskTools, _: str, __: str) -> None:
-    prune_runs(tools.context)
+    prune_tasks(tools.context)
 
 
 def perform(tools: TaskTools, name: str, vessel_id: str = "", plant_id: str = "") -> bool:

@@ -18,7 +18,7 @@ def worker(
 ) -> None:
     """Make the plans, calendars and rounds of a PostgreSQL database, where the setting workers says so.
 
-    Example: LEADLINE_WORKERS=yes leadline --database postgresql://office@db/leadline worker --processes 4
+    Example: leadline --database postgresql://office@db/leadline worker --processes 4
     """
     from scheduler.tasks import QUEUES
 

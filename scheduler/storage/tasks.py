@@ -190,8 +190,8 @@ def task_rows(session: Session, name: str) -> Sequence[TaskRunRow]:
     return list(session.exec(select(TaskRunRow).where(TaskRunRow.task == name).order_by(TaskRunRow.period)))
 
 
-def failed_runs(session: Session, since: datetime) -> list[TaskRunRow]:
-    """Runs since an instant whose outcome is not good, newest first."""
+def failed_periods(session: Session, since: datetime) -> list[TaskRunRow]:
+    """Periods begun since an instant whose outcome is not good, newest first."""
     query = select(TaskRunRow).where(
         TaskRunRow.started_at >= since, col(TaskRunRow.outcome).is_not(None), TaskRunRow.outcome != DONE
     )

@@ -28,7 +28,7 @@ WORST = (
     "", " ", "-", "--", "-1", "0", "é", "\u202e\x1b[2J", "\udcff", "nan", "-inf", "1e308", "-1e308", str(2**63), "9" * 5000,
     "=", "a=1e308", "/", "/dev/full", "x" * 300, "2026-02-30", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "Z" * 70_000,
 )  # fmt: skip
-WAIT_FOR_EVER = ("serve", "demo")
+WAIT_FOR_EVER = ("serve", "demo", "worker")
 """Commands that go on until they are ended, whatever they are given."""
 MAY_END_WITH = frozenset({0, 1, 2, 3, 4, 5, 6, 7, 75, 130})
 

@@ -17,7 +17,7 @@ from tests.cli.conftest import Ship
 
 COMMANDS = [
     "serve", "demo", "due", "forecast", "plan", "move", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
-    "report", "import", "upgrade", "gateway", "backup", "restore",
+    "report", "import", "worker", "upgrade", "gateway", "backup", "restore",
     "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",

@@ -24,6 +24,21 @@ def test_the_unit_starts_this_program_with_the_options_given() -> None:
     assert leadline("serve", "--unit", "--base-url", "http://ship.lan/leadline").returncode == 2
 
 
+def test_the_workers_unit_is_the_servers_but_for_what_it_starts() -> None:
+    """The same cage; no watchdog, which a worker does not feed, and its settings from a file that the server reads too."""
+    server, worker = good("serve", "--unit").splitlines(), good("worker", "--unit", "--processes", "3").splitlines()
+    assert re.findall(r"@[A-Z]+@", "\n".join(worker)) == []
+    only = [line for line in worker if line not in server and not line.startswith("#")]
+    assert [line.partition("=")[0] for line in only] == ["Description", "ExecStart", "Environment"]
+    assert only[1].endswith(" worker --processes=3")
+    gone = {line.partition("=")[0] for line in server if line not in worker and not line.startswith("#")}
+    assert gone == {"Description", "ExecStart", "Environment", "WatchdogSec"}
+    assert good("worker", "--unit", "--queues", "plan, show").count("--queues=plan, show") == 1
+    told = leadline("worker", "--unit", "--queues", "plans")
+    assert (told.returncode, "derive, show, plan, care" in " ".join(told.stderr.split())) == (2, True)
+    assert leadline("worker", "--unit", "--processes", "0").returncode == 2
+
+
 def test_the_container_file_serves_as_nobody_in_particular() -> None:
     """It copies the project, serves to every address, keeps /data, and asks readiness for its health."""
     text = good("serve", "--containerfile")
@@ -45,13 +60,12 @@ def test_both_come_with_the_package() -> None:
     assert all((folder.parents[2] / package / "py.typed").exists() for package in ("api", "scheduler", "seed_fleet"))
 
 
-@pytest.fixture
-def unit_file(tmp_path: Path) -> Path:
+@pytest.fixture(params=["serve", "worker"])
+def unit_file(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
     """The unit, for a program that is there."""
     file = tmp_path / "leadline.service"
-    file.write_text(
-        re.sub(r"^ExecStart=\S+", f"ExecStart={sys.executable}", good("serve", "--unit"), flags=re.MULTILINE)
-    )
+    printed = good(request.param, "--unit")
+    file.write_text(re.sub(r"^ExecStart=\S+", f"ExecStart={sys.executable}", printed, flags=re.MULTILINE))
     return file
 
 
@@ -64,8 +78,8 @@ def test_systemd_finds_nothing_wrong_with_the_unit(unit_file: Path) -> None:
     """`systemd-analyze verify` says nothing; a word it does not know it does say."""
     told = _analyze("verify", "--man=no", str(unit_file))
     assert (told.returncode, told.stdout + told.stderr) == (0, "")
-    unit_file.write_text(unit_file.read_text().replace("WatchdogSec", "WatchdogSce"))
-    assert "WatchdogSce" in _analyze("verify", "--man=no", str(unit_file)).stderr
+    unit_file.write_text(unit_file.read_text().replace("TimeoutStopSec", "TimeoutStopSce"))
+    assert "TimeoutStopSce" in _analyze("verify", "--man=no", str(unit_file)).stderr
 
 
 @pytest.mark.systemd

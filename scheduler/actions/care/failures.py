@@ -12,7 +12,7 @@ from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.errors import SchedulerError
 from scheduler.storage.database import CALENDAR, Session
 from scheduler.storage.task_queue import queue_state
-from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_runs, open_pending
+from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_periods, open_pending
 
 WAITING = timedelta(minutes=15)
 """What waits for longer is said."""
@@ -25,7 +25,7 @@ def of_tasks(context: Context, session: Session, vessel_id: str | None = None) -
     since = context.now() - timedelta(days=_DAYS)
     failed = [row for row in failed_pending(session) if row.task == CALENDAR or (row.ended_at or since) >= since]
     found = [_of_pending(context, session, row) for row in failed if vessel_id in (None, row.vessel_id)]
-    runs = [row for row in failed_runs(session, since) if vessel_id in (None, row.vessel_id)]
+    runs = [row for row in failed_periods(session, since) if vessel_id in (None, row.vessel_id)]
     return [*found, *(_of_timer(row.task, f"{row.task} {row.period}", row.outcome, row.started_at) for row in runs)]
 
 

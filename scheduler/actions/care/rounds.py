@@ -120,7 +120,7 @@ def _night(session: Session, context: Context, vessel_id: str, now: datetime) ->
     return night, min((begins_at, *changes))
 
 
-def prune_runs(context: Context) -> None:
+def prune_tasks(context: Context) -> None:
     """Forget which periods had their turn once nobody asks any more."""
     now = context.now()
     with context.db.write(INSTALLATION) as session:
