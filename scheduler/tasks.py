@@ -22,7 +22,7 @@ from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.actions.work.photos import sweep_photos
 from scheduler.errors import Busy, SchedulerError, StorageFull
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.storage.database import CALENDAR, INSTALLATION, Database, Session, wake_for
+from scheduler.storage.database import INSTALLATION, Database, Session
 from scheduler.storage.hours.counters import dirty_vessels
 from scheduler.storage.task_queue import jobs_waiting, make_queue, wake_worker
 from scheduler.storage.tasks import (
@@ -35,6 +35,7 @@ from scheduler.storage.tasks import (
     take_period,
     task_row,
 )
+from scheduler.storage.waking import CALENDAR, wake_for
 
 log = logging.getLogger("leadline")
 

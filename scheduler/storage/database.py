@@ -26,6 +26,7 @@ from scheduler.storage.foreign import DAMAGED, FULL, READ_ONLY, ours
 from scheduler.storage.shore.capture import CapturingSession, captured, look_at_statements
 from scheduler.storage.shore.home import Writing, guard
 from scheduler.storage.turns import Turns
+from scheduler.storage.waking import WAKE, Wake, wake_for_calendar
 
 FLOOR_BYTES = 32 * 1024 * 1024
 """Below this much free space nothing is written, so that the write-ahead log can still be folded in."""
@@ -48,17 +49,12 @@ RAISE_REVISION = (
 )
 """A vessel's revision raised, with a place for her id: what is watched of her is looked at again (`storage.watches`)."""
 
-Wake = Callable[[Session, str, str, str], None]
-"""(session, task, vessel id, plant id); the ids are empty for what is of no plant or of no vessel."""
-_WAKE = "wake"
 _READ = "read"
 """What a session that never changes has read so far (`read_once`)."""
 T = TypeVar("T")
 
 INSTALLATION = ""
 """In the place of a vessel's id: what belongs to no vessel."""
-CALENDAR = "calendar"
-"""The task that a vessel's revision asks for: her calendars and summary."""
 
 
 class Database:
@@ -73,8 +69,7 @@ class Database:
         look_at_statements(self.write_engine)
         self.now_s: Callable[[], int] = lambda: int(system_clock().timestamp())
         """The clock whose instants stand in changes."""
-        self.wake: Wake | None = None
-        """Wakes a worker in the transaction that asks for a task; none where the server's own timers look for what is asked."""
+        self.wake: Wake | None = None  # where the server's own timers look for what is asked
         self._turns = Turns(WAIT_SECONDS)
         self._marker: Any = None
         self._marking = threading.Lock()
@@ -94,7 +89,7 @@ class Database:
         """
         with ours(), self.turn():
             self.require_room()
-            with CapturingSession(self.write_engine, expire_on_commit=False, info={_WAKE: self.wake}) as session:
+            with CapturingSession(self.write_engine, expire_on_commit=False, info={WAKE: self.wake}) as session:
                 self.lock_vessels(connection := session.connection(), [vessel_id])
                 guard(session, vessel_id, writing)
                 with captured(session, connection, self.now_s) as capture:
@@ -118,11 +113,7 @@ class Database:
         return _OpenDatabase(self, session, vessel_id)
 
     def turn(self) -> AbstractContextManager[None]:
-        """The right to write, among the threads of this process; SQLite has one writer, PostgreSQL needs no turn.
-
-        Raises:
-            Busy: not within 5 s.
-        """
+        """The right to write, among this process' threads, on SQLite; PostgreSQL needs no turn. Raises Busy after 5 s."""
         return self._turns.take() if self.path else nullcontext()
 
     def lock_vessels(self, connection: Connection, vessel_ids: list[str] | None) -> None:
@@ -328,18 +319,10 @@ def read_once(session: Session, key: Hashable, read: Callable[[], T]) -> T:
     return cast(T, known[key])
 
 
-def wake_for(session: Session, task: str, vessel_id: str = "", plant_id: str = "") -> None:
-    """Wake a worker for a task once the session has committed; nothing where there are none."""
-    wake: Wake | None = session.info.get(_WAKE)
-    if wake is not None:
-        wake(session, task, vessel_id, plant_id)
-
-
 def bump_revision(session: Session, vessel_id: str) -> int:
     """The vessel's new revision, one higher than before; call it once in each write. "" is the installation."""
     says = f"{RAISE_REVISION.format(':vessel_id')} RETURNING number"
-    if vessel_id != INSTALLATION:
-        wake_for(session, CALENDAR, vessel_id)
+    wake_for_calendar(session, vessel_id)
     return int(session.connection().execute(text(says), {"vessel_id": vessel_id}).scalar_one())
 
 

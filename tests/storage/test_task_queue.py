@@ -10,9 +10,10 @@ import pytest
 from scheduler.errors import Clash, Refused
 from scheduler.storage import task_queue
 from scheduler.storage.base import remember, remembered
-from scheduler.storage.database import Database, bump_revision, open_database, wake_for
+from scheduler.storage.database import Database, bump_revision, open_database
 from scheduler.storage.migrate import create_or_check, upgrade
 from scheduler.storage.task_queue import STEP, make_queue, must_hear, queue_state, upgrade_queue, wake_worker
+from scheduler.storage.waking import wake_for
 from scheduler.tasks import with_workers
 from tests.storage.stores import kinds, store
 

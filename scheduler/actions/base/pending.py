@@ -5,8 +5,9 @@ Asked for twice before it begins it is done once; asked for while it is done it 
 
 from datetime import datetime
 
-from scheduler.storage.database import Session, wake_for
+from scheduler.storage.database import Session
 from scheduler.storage.tasks import DONE, ask_pending, end_pending, open_pending, pending_row
+from scheduler.storage.waking import wake_for
 
 PLAN = "plan"
 FLEET_CALENDAR = "fleet calendar"

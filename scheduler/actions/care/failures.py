@@ -10,9 +10,10 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.errors import SchedulerError
-from scheduler.storage.database import CALENDAR, Session
+from scheduler.storage.database import Session
 from scheduler.storage.task_queue import queue_state
 from scheduler.storage.tasks import PendingTaskRow, failed_pending, failed_periods, open_pending
+from scheduler.storage.waking import CALENDAR
 
 WAITING = timedelta(minutes=15)
 """What waits for longer is said."""

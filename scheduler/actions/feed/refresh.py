@@ -34,7 +34,7 @@ from scheduler.domain.feed.summary import PlantSummary
 from scheduler.errors import Busy, SchedulerError
 from scheduler.language import ENGLISH, in_language
 from scheduler.shiptime import ship_time
-from scheduler.storage.database import CALENDAR, Session
+from scheduler.storage.database import Session
 from scheduler.storage.due import published_texts
 from scheduler.storage.feed import (
     STATUS_RANK,
@@ -49,6 +49,7 @@ from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.summary import vessels_turned
 from scheduler.storage.tasks import drop_pending, failed_pending, note_outcome
 from scheduler.storage.vessel import revision_of, vessel_rows
+from scheduler.storage.waking import CALENDAR
 
 log = logging.getLogger("leadline")
 
