@@ -24,6 +24,7 @@ from scheduler.errors import Busy, SchedulerError, StorageFull
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.storage.database import INSTALLATION, Database, Session
 from scheduler.storage.hours.counters import dirty_vessels
+from scheduler.storage.shore.home import Writing
 from scheduler.storage.task_queue import jobs_waiting, make_queue, wake_worker
 from scheduler.storage.tasks import (
     DONE,
@@ -162,7 +163,7 @@ def perform(tools: TaskTools, name: str, vessel_id: str = "", plant_id: str = ""
     if not what.counted:
         what.act(tools, vessel_id, plant_id)
         return True
-    with context.db.write(vessel_id) as session:
+    with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
         row = pending_row(session, *key)
         if row is None or not row.open:
             return False
@@ -174,7 +175,7 @@ def perform(tools: TaskTools, name: str, vessel_id: str = "", plant_id: str = ""
     try:
         what.act(tools, vessel_id, plant_id)
     except (Busy, StorageFull):
-        with suppress(SchedulerError), context.db.write(vessel_id) as session:
+        with suppress(SchedulerError), context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
             count_try(session, *key, -1)
         raise
     except Exception as error:
@@ -190,7 +191,7 @@ def _end(context: Context, key: tuple[str, str, str], number: int, outcome: str)
     with context.db.read() as session:
         row = pending_row(session, *key)
     if row is not None and row.made < number:
-        with context.db.write(key[1]) as session:
+        with context.db.write(key[1], writing=Writing.WORKED_OUT) as session:
             end_pending(session, *key, number, context.now(), outcome)
 
 

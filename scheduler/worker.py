@@ -18,6 +18,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.base.pending import PLAN
 from scheduler.errors import Busy, StorageFull
 from scheduler.storage.database import Database
+from scheduler.storage.shore.home import Writing
 from scheduler.storage.task_queue import wake_worker
 from scheduler.tasks import QUEUES, TASKS, Task, TaskTools, perform
 from scheduler.timers import WorkerTicks
@@ -112,7 +113,7 @@ def _job_of(task: Task, tools: TaskTools) -> Callable[..., None]:
         except (Busy, StorageFull) as error:
             later = 0 if tools.context.stopping.is_set() else AGAIN_SECONDS
             log.info("%s %s is tried again: %s", task.name, plant_id or vessel_id, error.says)
-            with tools.context.db.write(vessel_id) as session:
+            with tools.context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
                 wake_worker(session, task.name, task.queue, vessel_id, plant_id, in_seconds=later)
 
     act.__name__ = task.name.replace(" ", "_").replace("-", "_")

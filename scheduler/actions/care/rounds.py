@@ -27,14 +27,10 @@ from scheduler.storage.database import INSTALLATION, Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
 from scheduler.storage.hours.ledger import first_entry, newest_checkpoint
 from scheduler.storage.hours.readings import Unstored, unstored_since
-<<<<<<< HEAD
 from scheduler.storage.shore.home import Writing
 from scheduler.storage.shore.ships import heard_at
-from scheduler.storage.tasks import take_period
-=======
 from scheduler.storage.task_queue import drop_jobs
 from scheduler.storage.tasks import drop_periods, take_period
->>>>>>> 17b17aff (Tasks as one set of functions; leadline worker on procrastinate; one clock's period among many)
 from scheduler.storage.vessel import revision_of, ship_offset_rows
 from scheduler.storage.watches import Watch, vessels_to_watch, watch_again
 
