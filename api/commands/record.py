@@ -1,8 +1,8 @@
 """The record: exported and verified; the reliability that it shows."""
 
 import sys
-from collections.abc import Iterator, Mapping
-from datetime import datetime
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -23,6 +23,7 @@ from api.commands.shared.streams import STREAM, read_lines, shows_terminal, writ
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
+    from scheduler.domain.record.verify import Broken, Verified
 
 
 def _instant(says: str, *words: str) -> Any:
@@ -101,6 +102,63 @@ def history(
     return Output(talk=[f"Written: {out}. Check it: leadline verify {out}" if form == "jsonl" else f"Written: {out}"])
 
 
+def _utc(says: str, word: str) -> Any:
+    return typer.Option(word, help=f"{says}, UTC or with offset", **INSTANT)
+
+
+@command(app)
+def fleet_history(
+    context: "Context",
+    vessels: Annotated[list[str] | None, typer.Argument(help="vessel ids (default: all)")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="file to write, or a folder for a file a vessel; - for stdout (the default)"),
+    ] = None,
+    form: Annotated[
+        str,
+        typer.Option(
+            "--format",
+            help="of the files in a folder: jsonl, csv, xlsx, pdf or summary",
+            parser=one_of("jsonl", "csv", "xlsx", "pdf", "summary"),
+        ),
+    ] = "jsonl",
+    from_at: Annotated[datetime | None, _utc("recorded at or after", "--from")] = None,
+    to_at: Annotated[datetime | None, _utc("recorded before", "--to")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="JSON Lines (the default)")] = False,  # noqa: ARG001
+) -> Output:
+    """Export the histories of many vessels: one file that verifies, or a file a vessel in a folder.
+
+    Example: leadline fleet-history --out fleet.jsonl
+    """
+    from api.routes.record import export, export_fleet
+    from scheduler.actions.record.history import named_vessels
+    from scheduler.domain.record.choice import Choice
+    from scheduler.errors import Refused, TooLarge
+
+    actor = acting(context)
+    found = named_vessels(context, actor, vessels or [])
+    first_at, last_at = (at if at is None or at.tzinfo else at.replace(tzinfo=UTC) for at in (from_at, to_at))
+    choice = Choice(from_at=first_at, to_at=last_at)
+    if out is None or not out.is_dir():
+        if form != "jsonl":
+            raise typer.BadParameter(
+                f"many vessels in one file are jsonl; a {form} is of one: name a folder that is there"
+            )
+        write_pieces(out, export_fleet(context, [one for one, _ in found], actor, choice))
+        to_stream = out is None or str(out) == STREAM
+        return Output() if to_stream else Output(talk=[f"Written: {out}. Check it: leadline verify {out}"])
+    talk, code = [], ExitCode.GOOD
+    for vessel_id, name in found:
+        file = out / f"{vessel_id}-history.{'json' if form == 'summary' else form}"
+        try:
+            write_pieces(file, export(context, vessel_id, actor.name, form, choice))
+            talk.append(f"Written: {file}")
+        except (Refused, TooLarge) as error:
+            talk.append(f"Not written: {name}. {error.says}")
+            code = ExitCode.COULD_NOT
+    return Output(talk=talk, code=code)
+
+
 def _ending(out: Path | None) -> str:
     return (out.suffix.lstrip(".").lower() if out is not None else "") or "jsonl"
 
@@ -135,7 +193,7 @@ def report(
 
 @command(app)
 def verify(
-    file: Annotated[Path, typer.Argument(help="JSON Lines export; - for stdin")],
+    file: Annotated[Path, typer.Argument(help="JSON Lines export, of one vessel or of many; - for stdin")],
     stamp: Annotated[str | None, typer.Option(help="record stamp kept elsewhere (on paper)")] = None,
     number: Annotated[int | None, typer.Option(help="number of the record that carries it (default: the last)")] = None,
 ) -> Output:
@@ -143,11 +201,29 @@ def verify(
 
     Example: leadline verify history.jsonl --stamp 5f2c...
     """
+    from itertools import chain
+
+    from scheduler.domain.record.verify import verify_lines
+    from scheduler.domain.record.verify_fleet import is_fleet
+
+    lines = read_lines(file)
+    first = next(lines, b"")
+    whole = chain([first] if first else [], lines)
+    if is_fleet(first):
+        if stamp is not None or number is not None:
+            raise typer.BadParameter(
+                "a stamp is of one vessel; check it against an export of hers", param_hint="--stamp"
+            )
+        return _verified_fleet(whole)
+    found = verify_lines(whole, expected_head=stamp, expected_number=number)
+    return _verdict(found)
+
+
+def _verdict(found: "Verified | Broken") -> Output:
     from dataclasses import asdict
 
-    from scheduler.domain.record.verify import Broken, verify_lines
+    from scheduler.domain.record.verify import Broken
 
-    found = verify_lines(read_lines(file), expected_head=stamp, expected_number=number)
     if isinstance(found, Broken):
         says = f"NOT VERIFIED{'' if found.number is None else f' at record {found.number}'}: {found.says}"
         return Output({"verified": False, **asdict(found)}, talk=[f"leadline: {says}"], code=ExitCode.NOT_VERIFIED)
@@ -156,6 +232,26 @@ def verify(
         f"record stamp {found.head}"
     )
     return Output({"verified": True, **asdict(found)}, [says])
+
+
+def _verified_fleet(lines: "Iterable[str | bytes]") -> Output:
+    """A line a vessel, with until when all is known of her; what is not verified is said on stderr too."""
+    from scheduler.domain.record.verify_fleet import verify_fleet
+
+    parts, wrong = verify_fleet(lines)
+    told = [(part, _verdict(part.found)) for part in parts]
+    value = {
+        "verified": wrong is None and all(one.code is ExitCode.GOOD for _, one in told),
+        "says": None if wrong is None else wrong.says,
+        "vessels": [
+            {"vessel": part.vessel, "complete_until": part.complete_until, **(one.value or {})} for part, one in told
+        ],
+    }
+    said = [f"{line}, complete until {part.complete_until}" for part, one in told for line in one.lines or ()]
+    talk = [line.replace("leadline: ", f"leadline: {part.vessel}: ") for part, one in told for line in one.talk]
+    if wrong is not None:
+        talk.append(f"leadline: NOT VERIFIED: {wrong.says}")
+    return Output(value, said, talk=talk, code=ExitCode.GOOD if value["verified"] else ExitCode.NOT_VERIFIED)
 
 
 @command(app)

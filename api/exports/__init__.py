@@ -5,6 +5,7 @@ from pathlib import Path
 from api.exports.answer import summary_json
 from api.exports.book import xlsx
 from api.exports.first_page import Papers
+from api.exports.fleet_lines import fleet_jsonl
 from api.exports.frame import ExportFrame, Summary, export_summary
 from api.exports.lines import jsonl
 from api.exports.paper import pdf
@@ -22,6 +23,7 @@ __all__ = [
     "Summary",
     "csv_rows",
     "export_summary",
+    "fleet_jsonl",
     "jsonl",
     "pdf",
     "summary_json",

@@ -1,15 +1,26 @@
 """The compliance history by API, and what it tells about reliability."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import chain
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
 from fastapi import APIRouter, Query
 from fastapi.responses import FileResponse, Response, StreamingResponse
 
-from api.exports import SCHEMA, ExportFrame, Papers, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
+from api.exports import (
+    SCHEMA,
+    ExportFrame,
+    Papers,
+    csv_rows,
+    export_summary,
+    fleet_jsonl,
+    jsonl,
+    pdf,
+    summary_json,
+    xlsx,
+)
 from api.exports.job_paper import job_pdf
 from api.exports.month_report import month_pdf
 from api.routes.answers.record import ReliabilityAnswer
@@ -17,6 +28,7 @@ from api.routes.shared.bodies import Instant
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
 from api.typesetting import PaperSize
+from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.record import history
 from scheduler.actions.record import reliability as figures
@@ -157,6 +169,17 @@ def export(
     return _begun(pdf(given, size=paper, photos=shown))
 
 
+def export_fleet(context: Context, vessels: Sequence[str], actor: Actor, choice: Choice | None = None) -> Iterator[str]:
+    """The histories of vessels by id (none: of all that the actor reaches) as one file, a vessel at a time; that each was taken out
+    is on record. Raises NotFound before the first piece for one that is not there, or is not the actor's."""
+    found = history.named_vessels(context, actor, vessels)
+
+    def lines(vessel_id: str) -> Iterator[str]:
+        return cast(Iterator[str], export(context, vessel_id, actor.name, "jsonl", choice))
+
+    return fleet_jsonl(found, lines, made_by=actor.name, at=context.now())
+
+
 def _papers(context: Context, told: history.ChosenRecords, frame: ExportFrame, beside: history.ExportExtras) -> Papers:
     """What paper and workbook are made from. Raises TooLarge: more closed jobs than they are for."""
     choice = told.choice
@@ -173,6 +196,34 @@ def _papers(context: Context, told: history.ChosenRecords, frame: ExportFrame, b
 def _begun(pieces: Iterator[bytes]) -> Iterator[bytes]:
     """The pieces, the first of them made: what cannot be made is refused before an answer begins."""
     return chain([next(pieces)], pieces)
+
+
+@router.get(
+    "/api/v1/fleet/history",
+    tags=["history"],
+    summary="The compliance histories of many vessels in one file",
+    response_class=StreamingResponse,
+    responses={200: {"content": {_MEDIA["jsonl"]: {"schema": {"type": "string"}}}}, **problems(404)},
+)
+def get_fleet_history(
+    context: ContextDep,
+    who: AskingDep,
+    vessel: Annotated[list[str] | None, Query(description="vessel ids (default: all you reach)")] = None,
+    from_at: Annotated[Instant | None, Query(alias="from", description="recorded at or after")] = None,
+    to_at: Annotated[Instant | None, Query(alias="to", description="recorded before")] = None,
+) -> StreamingResponse:
+    """JSON Lines: each vessel's history is a whole export of its own, and the last line lists all vessels with their heads and until
+    when all is known of each. `leadline verify` checks every chain of the file."""
+    if from_at is not None and to_at is not None and to_at <= from_at:
+        raise Refused("The period ends before it begins; give from and to as instants, to after from.")
+    return StreamingResponse(
+        export_fleet(context, vessel or [], who.actor, Choice(from_at=from_at, to_at=to_at)),
+        media_type=_MEDIA["jsonl"],
+        headers={
+            "Content-Disposition": 'attachment; filename="fleet-history.jsonl"',
+            "Cache-Control": "no-store",
+        },
+    )
 
 
 @router.get(

@@ -130,6 +130,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/vessels/{vessel_id}/months/{month}"): READ,
     ("GET", "/api/v1/jobs/{key}/paper"): READ,
     ("GET", "/api/v1/history"): EXPORT,
+    ("GET", "/api/v1/fleet/history"): EXPORT,
     ("GET", "/api/v1/history/schema"): NoRole.OPEN,
     ("GET", "/api/v1/feeds"): READ,
     ("POST", "/api/v1/feeds"): READ,

@@ -274,6 +274,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("GET", f"{API}/vessels/{{vessel_id}}/reliability"): Walk(f"{API}/vessels/demo-plover/reliability"),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
+    ("GET", f"{API}/fleet/history"): Walk(f"{API}/fleet/history?vessel=demo-plover"),
     ("GET", f"{API}/history/schema"): Walk(f"{API}/history/schema"),
     # A key of the office belongs to no person here, and a calendar address does.
     ("POST", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({201, 403}), body={"vessel": "demo-plover"}),

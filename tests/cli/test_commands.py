@@ -17,7 +17,7 @@ from tests.cli.conftest import Ship
 
 COMMANDS = [
     "serve", "demo", "due", "forecast", "plan", "move", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
-    "report", "import", "worker", "upgrade", "gateway", "backup", "restore",
+    "fleet-history", "report", "import", "worker", "upgrade", "gateway", "backup", "restore",
     "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
@@ -133,6 +133,27 @@ def test_from_a_reading_to_a_verified_history(ship: Ship) -> None:
     assert broken.returncode == 7
     assert json.loads(broken.stdout)["verified"] is False
     assert "NOT VERIFIED at record" in broken.stderr
+
+
+def test_histories_of_many_vessels_are_one_file_that_verifies_or_a_file_each(ship: Ship) -> None:
+    """A line a vessel with until when it is complete; a folder gets a file each, of any form; what is no folder is jsonl alone."""
+    out, folder = ship.folder / "fleet.jsonl", ship.folder / "all"
+    folder.mkdir()
+    assert f"leadline verify {out}" in leadline(*ship.words("fleet-history", "--out", str(out))).stderr
+    assert "Verified: Demo Plover" in (said := good("verify", str(out)))
+    assert "complete until 20" in said
+    whole = json.loads(good("verify", str(out), "--json"))
+    assert (whole["verified"], [one["vessel"] for one in whole["vessels"]]) == (True, ["Demo Plover"])
+    assert leadline("verify", str(out), "--stamp", "0" * 64).returncode == 2
+    out.write_text("".join(out.read_text().splitlines(keepends=True)[:-1]))
+    cut = leadline("verify", str(out))
+    assert (cut.returncode, "cut short" in cut.stderr) == (7, True)
+    for form in ("jsonl", "csv"):
+        assert leadline(*ship.words("fleet-history", "--out", str(folder), "--format", form)).returncode == 0
+    assert "Verified" in good("verify", str(folder / "demo-plover-history.jsonl"))
+    assert sorted(one.name for one in folder.iterdir()) == ["demo-plover-history.csv", "demo-plover-history.jsonl"]
+    assert leadline(*ship.words("fleet-history", "--format", "csv")).returncode == 2
+    assert leadline(*ship.words("fleet-history", "demo-nobody")).returncode == 1
 
 
 def test_verify_loads_nothing_heavy(tmp_path: Path) -> None:

@@ -44,5 +44,6 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
         page=found.number,
         pages=found.pages,
         first=(found.number - 1) * PAGE + 1,
+        may_export=may(who, "GET", "/api/v1/fleet/history"),
     )
     return page_answer(request, who, fleet_page, view)

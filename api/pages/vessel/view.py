@@ -64,7 +64,7 @@ class VesselLine:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetView:
     """A page of the vessels this person may see, worst first. total, troubled: of all pages, how many there are and how many need a
-    look. page, pages: which this is, and of how many; first: number of the first vessel on it."""
+    look. page, pages: which this is, and of how many; first: number of the first vessel on it. may_export: histories of all."""
 
     frame: Frame
     now_at: datetime
@@ -75,6 +75,7 @@ class FleetView:
     page: int = 1
     pages: int = 1
     first: int = 1
+    may_export: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

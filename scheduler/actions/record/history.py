@@ -1,10 +1,11 @@
 """The record as read back: whole, for a period, or a choice of it; and what an export says beside it."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
+from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.due import postponing
 from scheduler.actions.plant_state.load import plant_state
@@ -14,9 +15,10 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
 from scheduler.domain.record.closed_job import ClosedJob
-from scheduler.errors import StorageFull
+from scheduler.errors import NotFound, StorageFull
 from scheduler.storage.record import append_record, chain_head, chain_kept_here, record_rows
 from scheduler.storage.shore.home import Writing
+from scheduler.storage.vessel import vessel_names
 
 _BLOCK = 500
 NOT_APPROVED = "not approved"
@@ -62,6 +64,22 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
         vessel, _ = document_of(session, vessel_id)
         last, head = chain_head(session, vessel_id)
     return ChosenRecords(context, vessel_id, vessel.name, last, head, choice or Choice())
+
+
+def named_vessels(context: Context, actor: Actor, wanted: Sequence[str]) -> list[tuple[str, str]]:
+    """(id, name) of vessels by id, each once; of all that the actor reaches where none is named.
+
+    Raises:
+        NotFound: one is not there, or not the actor's.
+    """
+    with context.db.read() as session:
+        names = vessel_names(session)
+    for one in wanted:
+        actor.must_reach(one, f"vessel {one}")
+        if one not in names:
+            raise NotFound(f"There is no vessel {one} here. The list of vessels shows their ids.")
+    chosen = sorted(set(wanted)) or [one for one in names if actor.vessel_id in (None, one)]
+    return [(one, names[one]) for one in chosen]
 
 
 def note_export(context: Context, vessel_id: str, made_by: str, form: str, choice: Choice) -> None:
