@@ -241,7 +241,7 @@ def _verified_fleet(lines: "Iterable[str | bytes]") -> Output:
     parts, wrong = verify_fleet(lines)
     told = [(part, _verdict(part.found)) for part in parts]
     value = {
-        "verified": wrong is None and all(one.code is ExitCode.GOOD for _, one in told),
+        "verified": wrong is None and all(one.code == ExitCode.GOOD for _, one in told),
         "says": None if wrong is None else wrong.says,
         "vessels": [
             {"vessel": part.vessel, "complete_until": part.complete_until, **(one.value or {})} for part, one in told

@@ -145,8 +145,9 @@ def export_summary(records: Iterable[Record], *, also: Sequence[str] = ()) -> Su
     tally = Tally()
     for record in records:
         tally.take(record)
-    if isinstance(records, ChosenRecords) and (lacks := records.lacks(tally.last)):
-        tally.gaps.append(lacks)
+    if isinstance(records, ChosenRecords):
+        lacks = records.lacks_before(tally.first), *tally.gaps, records.lacks(tally.last)
+        tally.gaps = [one for one in lacks if one]
     return tally.summary(also=also)
 
 

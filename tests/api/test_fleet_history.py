@@ -111,5 +111,5 @@ def test_a_broken_chain_is_named_and_the_others_go_on(tmp_path: Path) -> None:
         parts, wrong = verify_fleet(_lines(both))
     assert wrong is None
     assert isinstance(parts[0].found, Broken)
-    assert "are missing or changed" in parts[0].found.says
+    assert "Records 1 are missing or changed" in parts[0].found.says
     assert isinstance(parts[1].found, Verified)

@@ -51,6 +51,12 @@ class ChosenRecords:
             return str(self.last) if number + 1 == self.last else f"{number + 1} to {self.last}"
         return "" if newest is None or newest.hash == self.head else str(number)
 
+    def lacks_before(self, first: Record | None) -> str:
+        """What is missing before the first record that was found, where all of them were asked for; empty: nothing."""
+        if first is None or first.number == 1 or self.choice.narrowed or self.choice.from_at is not None:
+            return ""
+        return "1" if first.number == 2 else f"1 to {first.number - 1}"
+
     def __iter__(self) -> Iterator[Record]:
         for first in range(1, self.last + 1, _BLOCK):
             with self.context.db.read() as session:
