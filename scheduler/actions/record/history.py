@@ -72,7 +72,7 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
     return ChosenRecords(context, vessel_id, vessel.name, last, head, choice or Choice())
 
 
-def named_vessels(context: Context, actor: Actor, wanted: Sequence[str]) -> list[tuple[str, str]]:
+def named_vessels(context: Context, actor: Actor, ids: Sequence[str]) -> list[tuple[str, str]]:
     """(id, name) of vessels by id, each once; of all that the actor reaches where none is named.
 
     Raises:
@@ -80,11 +80,11 @@ def named_vessels(context: Context, actor: Actor, wanted: Sequence[str]) -> list
     """
     with context.db.read() as session:
         names = vessel_names(session)
-    for one in wanted:
+    for one in ids:
         actor.must_reach(one, f"vessel {one}")
         if one not in names:
             raise NotFound(f"There is no vessel {one} here. The list of vessels shows their ids.")
-    chosen = sorted(set(wanted)) or [one for one in names if actor.vessel_id in (None, one)]
+    chosen = sorted(set(ids)) or [one for one in names if actor.vessel_id in (None, one)]
     return [(one, names[one]) for one in chosen]
 
 

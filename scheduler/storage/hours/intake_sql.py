@@ -175,14 +175,12 @@ class IntakeStore(ABC):
 
     def bump(self, vessel_ids: Sequence[str]) -> None:
         """Raises the revision of each vessel."""
-        if vessel_ids:
-            self.many(RAISE_REVISION.format(self.place), [(one,) for one in vessel_ids])
+        self.many(RAISE_REVISION.format(self.place), [(one,) for one in vessel_ids]) if vessel_ids else None
 
     def call_watch(self, vessel_ids: Sequence[str]) -> None:
         """Has the counters of each vessel looked at: a conflict stores nothing that raises her revision."""
-        if vessel_ids:
-            says = f"UPDATE revision SET counters_watch_s = 0 WHERE vessel_id = {self.place}"  # noqa: S608
-            self.many(says, [(one,) for one in vessel_ids])
+        says = f"UPDATE revision SET counters_watch_s = 0 WHERE vessel_id = {self.place}"  # noqa: S608
+        self.many(says, [(one,) for one in vessel_ids]) if vessel_ids else None
 
     def many(self, statement: str, rows: Sequence[tuple[Any, ...]]) -> None:
         """Runs a statement for each row."""
@@ -232,10 +230,8 @@ class SqliteIntake(IntakeStore):
 
     def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
         """As the base says."""
-        wanted = [(no,) for no in counter_nos]
-        return {
-            no[0]: self.connection.execute("SELECT id FROM counter WHERE no = ?", no).fetchone()[0] for no in wanted
-        }
+        ask = "SELECT id FROM counter WHERE no = ?"
+        return {no: self.connection.execute(ask, (no,)).fetchone()[0] for no in counter_nos}
 
 
 class PostgresIntake(IntakeStore):
