@@ -150,7 +150,7 @@ def export(
     frame = ExportFrame(
         vessel=told.vessel_name,
         made_by=made_by,
-        as_of=min(as_of or now, now),
+        as_of=min(as_of or now, history.known_until(context, vessel_id)),
         version=VERSION,
         from_at=told.choice.from_at,
         to_at=told.choice.to_at,

@@ -2,13 +2,16 @@
 
 import json
 import random
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from scheduler.actions.record.history import head_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.record.verify import Broken, Verified, verify_lines
 from scheduler.domain.record.verify_fleet import checked_line, verify_fleet
+from scheduler.storage.shore.ships import ShipLineRow
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 
@@ -113,3 +116,22 @@ def test_a_broken_chain_is_named_and_the_others_go_on(tmp_path: Path) -> None:
     assert isinstance(parts[0].found, Broken)
     assert "Records 1 are missing or changed" in parts[0].found.says
     assert isinstance(parts[1].found, Verified)
+
+
+def test_of_a_ship_that_is_written_aboard_the_file_says_until_when_she_was_heard(tmp_path: Path) -> None:
+    """Complete until her last post, not until now; that it was taken out is on the installation's record, not on hers."""
+    heard = AT - timedelta(days=3)
+    with staged(tmp_path) as both:
+        before = head_of(both.context, AVOCET.vessel)
+        with both.context.db.write("") as session:
+            session.add(
+                ShipLineRow(vessel_id=AVOCET.vessel, life="a", number=1, hash="0" * 64, heard_at=heard, since_at=heard)
+            )
+        parts, wrong = verify_fleet(_lines(both))
+        assert wrong is None
+        assert [(part.vessel, part.complete_until) for part in parts] == [
+            ("Demo Avocet", stamp(heard)),
+            ("Demo Plover", stamp(AT)),
+        ]
+        assert all(isinstance(part.found, Verified) for part in parts)
+        assert head_of(both.context, AVOCET.vessel) == before

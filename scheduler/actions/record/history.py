@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, utc_text
@@ -18,6 +19,7 @@ from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import NotFound, StorageFull
 from scheduler.storage.record import append_record, chain_head, chain_kept_here, record_rows
 from scheduler.storage.shore.home import Writing
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.vessel import vessel_names
 
 _BLOCK = 500
@@ -86,6 +88,13 @@ def named_vessels(context: Context, actor: Actor, ids: Sequence[str]) -> list[tu
             raise NotFound(f"There is no vessel {one} here. The list of vessels shows their ids.")
     chosen = sorted(set(ids)) or [one for one in names if actor.vessel_id in (None, one)]
     return [(one, names[one]) for one in chosen]
+
+
+def known_until(context: Context, vessel_id: str) -> datetime:
+    """The instant until which all is known here of a vessel: when she was last heard where she is written aboard, else now."""
+    with context.db.read() as session:
+        heard = heard_at(session, vessel_id)
+    return context.now() if heard is None else min(heard, context.now())
 
 
 def note_export(context: Context, vessel_id: str, made_by: str, form: str, choice: Choice) -> None:
