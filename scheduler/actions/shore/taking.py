@@ -114,7 +114,7 @@ def rejoin(context: Context, actor: Actor, vessel_id: str, life: str, number: in
     with context.db.read() as session:
         row = ship_line(session, vessel_id)
         names = vessel_names(session)
-        if row is None or not row.number or (row.life == life and row.state is not LineState.PARTED):
+        if row is None or not row.life or (row.life == life and row.state is not LineState.PARTED):
             return TakenSoFar(number=row.number if row else 0, hash=(row.hash if row else "") or FIRST_HASH)
         common = number if number == 0 or hash_of_change(session, vessel_id, number) == hash_then else None
     against = NotTaken(AgainstTaking.PARTED, life=life, number=common, held=row.number, held_life=row.life)
@@ -141,7 +141,7 @@ def _take(session: Session, context: Context, vessel_id: str, batch: ChangeBatch
     if batch.schema not in steps_known():
         raise NotTaken(AgainstTaking.NEWER, schema=batch.schema[:40], known=newest())
     line = ship_line(session, vessel_id)
-    if (line is None or line.number == 0) and vessel_row(session, vessel_id) is not None:
+    if (line is None or not line.life) and vessel_row(session, vessel_id) is not None:
         raise NotTaken(AgainstTaking.HOME)
     line = line or ShipLineRow(vessel_id=vessel_id, heard_at=now, since_at=now)
     _must_go_on(session, line, batch)
@@ -165,8 +165,9 @@ def _must_go_on(session: Session, line: ShipLineRow, batch: ChangeBatch) -> None
     """Raises NotTaken unless the batch is of the life that is held and lies on what is held, or begins just after it."""
     held = {"held": line.number, "held_life": line.life}
     if line.state is LineState.PARTED:
-        raise NotTaken(AgainstTaking.PARTED, **line.facts)
-    if line.number and batch.life != line.life:
+        known = ("life", "number", "held", "held_life")
+        raise NotTaken(AgainstTaking.PARTED, **{name: line.facts.get(name) for name in known})
+    if line.life and batch.life != line.life:
         raise NotTaken(AgainstTaking.PARTED, life=batch.life, number=_common(session, line.vessel_id, batch), **held)
     if batch.begins > line.number + 1:
         raise NotTaken(AgainstTaking.GAP, number=line.number, hash=line.hash or FIRST_HASH)
@@ -231,6 +232,14 @@ def _note(context: Context, actor: Actor, vessel_id: str, against: NotTaken) -> 
     with context.db.write(vessel_id, writing=Writing.TAKING) as session:
         line = ship_line(session, vessel_id) or ShipLineRow(vessel_id=vessel_id, heard_at=now, since_at=now)
         if line.state is LineState.PARTED:
+            said = against.figures
+            if (
+                line.facts.get("number") is None
+                and said.get("number") is not None
+                and line.facts["life"] == said["life"]
+            ):
+                line.facts = {**line.facts, "number": said["number"]}
+                session.add(line)
             return
         facts = {"why": against.why.value, **against.figures}
         wanted = LineState.PARTED if against.why is AgainstTaking.PARTED else LineState.REFUSED

@@ -12,7 +12,7 @@ from scheduler.storage.shore.truth import TRUTH
 
 _MIRRORED = text(
     "SELECT COALESCE(vessel.name, ship_line.vessel_id) FROM ship_line LEFT JOIN vessel ON vessel.id = ship_line.vessel_id "
-    "WHERE ship_line.vessel_id = :vessel_id AND ship_line.number > 0"
+    "WHERE ship_line.vessel_id = :vessel_id AND ship_line.life <> ''"
 )
 
 

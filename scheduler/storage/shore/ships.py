@@ -24,7 +24,7 @@ class LineState(StrEnum):
 
 
 class ShipLineRow(Row, table=True):
-    """How far a ship was taken. number 0: nothing yet, and she is no mirror.
+    """How far a ship was taken. life "": nothing yet, and she is no mirror.
 
     life, number, hash: the newest change taken. heard_at: last post that was taken. skew_s: her clock ahead of ours then. schema: her
     migration step. since_at: since when it stands so; facts: why, where it is not open (`domain.shore.taking`).
@@ -91,7 +91,7 @@ def ship_lines(session: Session, after: str = "", limit: int | None = None) -> l
 
 def heard_at(session: Session, vessel_id: str) -> datetime | None:
     """When a ship that writes aboard was last heard; none for one that is written here."""
-    query = select(ShipLineRow.heard_at).where(ShipLineRow.vessel_id == vessel_id, ShipLineRow.number > 0)
+    query = select(ShipLineRow.heard_at).where(ShipLineRow.vessel_id == vessel_id, ShipLineRow.life != "")
     return session.exec(query).first()
 
 
@@ -100,12 +100,12 @@ def mirror_of(session: Session, names: Collection[str]) -> datetime | None:
     owners = select(AssetRow.vessel_id).where(col(AssetRow.id).in_(names))
     row = ShipLineRow
     mine = or_(col(row.vessel_id).in_(names), col(row.vessel_id).in_(owners))
-    return session.exec(select(row.heard_at).where(mine, row.number > 0).limit(1)).first()
+    return session.exec(select(row.heard_at).where(mine, row.life != "").limit(1)).first()
 
 
 def written_aboard() -> SelectOfScalar[str]:
     """Ids of the ships that write aboard, as a query."""
-    return select(ShipLineRow.vessel_id).where(ShipLineRow.number > 0)
+    return select(ShipLineRow.vessel_id).where(ShipLineRow.life != "")
 
 
 def store_batch(session: Session, batch: ChangeBatch, frame: bytes, after: int, at: datetime) -> ChangeBatch:
