@@ -6,7 +6,7 @@ from typing import Any
 from scheduler.domain.shore.frame import BatchFault
 from scheduler.domain.shore.taking import AgainstTaking
 from scheduler.language import gettext as _
-from scheduler.language import marked
+from scheduler.language import marked, ngettext
 from scheduler.wording.figures import listed
 
 _FAULTS = {
@@ -83,3 +83,27 @@ _PLAIN = {
     ),
     AgainstTaking.ROW: marked("Nothing was taken: change {number} of {ship} holds what the tables here do not take."),
 }
+
+
+def ship_line_words(
+    why: AgainstTaking | None,
+    figures: Mapping[str, Any],
+    ship: str,
+    names: Mapping[str, str],
+    skew_s: int | None,
+    waiting: int,
+) -> list[str]:
+    """What there is to say of a ship's line; empty: all is well. skew_s: her clock ahead of ours, none where it is right enough."""
+    found = [] if why is None else [not_taken_words(why, figures, ship, names)]
+    if skew_s is not None:
+        minutes = round(abs(skew_s) / 60)
+        ahead = _("Her server's clock is {minutes} min ahead of the office's.", minutes=minutes)
+        behind = _("Her server's clock is {minutes} min behind the office's.", minutes=minutes)
+        found.append(ahead if skew_s > 0 else behind)
+    if waiting:
+        found.append(
+            ngettext("{count} request waits to be fetched.", "{count} requests wait to be fetched.", waiting).format(
+                count=waiting
+            )
+        )
+    return found

@@ -24,6 +24,16 @@ from tests.api.stage import Stage, TurnedClock
 
 Line = tuple[str, str, dict[str, Any]]
 SET_UP = Actor("set up", "set up", Role.ADMIN)
+NOTE: dict[str, Any] = {
+    "number": 1,
+    "text": "Knife of VP1 is loud",
+    "written_by_id": "a",
+    "written_by": "Demo A",
+    "written_s": 1_760_000_000,
+    "signed_by": None,
+    "signed_s": None,
+}
+"""A handover note as it travels."""
 
 
 def truth_rows(database: Database, vessel_id: str) -> dict[str, list[dict[str, Any]]]:

@@ -15,18 +15,9 @@ from scheduler.storage.people import person_rows
 from scheduler.storage.record import newest_records
 from scheduler.storage.shore.home import Writing
 from scheduler.storage.shore.ships import LineState, ship_line
-from tests.office.ship import SET_UP, Office, Ship
+from tests.office.ship import NOTE, SET_UP, Office, Ship
 
 VESSEL = "demo-plover"
-NOTE: dict[str, Any] = {
-    "number": 1,
-    "text": "Knife of VP1 is loud",
-    "written_by_id": "a",
-    "written_by": "Demo A",
-    "written_s": 1_760_000_000,
-    "signed_by": None,
-    "signed_s": None,
-}
 
 
 def _other_life(ship: Ship, number: int, life: str = "second life") -> Ship:
