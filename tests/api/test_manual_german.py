@@ -83,7 +83,7 @@ def test_one_anchor_leads_to_the_same_heading(code: str, name: str) -> None:
 def _texts(message: Message) -> tuple[tuple[str, ...], tuple[str, ...]]:
     ids = message.id if isinstance(message.id, tuple | list) else (message.id,)
     said = message.string if isinstance(message.string, tuple | list) else (message.string,)
-    return tuple(ids), tuple(said)
+    return tuple(ids), tuple(one or "" for one in said)
 
 
 def _label(said: str) -> str:
