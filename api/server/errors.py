@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.server.logs import clean
 from api.server.methods import allowed
 from scheduler import errors
+from scheduler.language import gettext as _
 from scheduler.wording.faults import shape_words
 
 log = logging.getLogger("leadline")
@@ -80,9 +81,17 @@ def refused_from(error: ValidationError | RequestValidationError, drop: int = 0,
         drop: leading path parts to leave out. body: what was sent, so that the pointers point into it.
     """
     faults = [(_pointer(found["loc"][drop:], body), shape_words(found)) for found in error.errors()]
-    many = f"{len(faults)} things are wrong; the first: " if len(faults) > 1 else ""
+    many = _("{count} things are wrong; the first: ", count=len(faults)) if len(faults) > 1 else ""
     first = faults[0] if faults else ("/", "unknown fault")
-    return errors.Refused(f"{many}{first[0]}: {first[1]} Put it right and send the whole again.", faults=faults)
+    return errors.Refused(
+        _(
+            "{many}{first}: {first_2} Put it right and send the whole again.",
+            many=many,
+            first=first[0],
+            first_2=first[1],
+        ),
+        faults=faults,
+    )
 
 
 def _pointer(path: Sequence[str | int], body: object) -> str:
@@ -129,7 +138,7 @@ def install(app: FastAPI) -> None:
         method = error.status_code == 405
         headers = dict(error.headers or {}) | ({"Allow": ", ".join(allowed(request.url.path))} if method else {})
         if wants_page(request):
-            says = f"This address does not take {request.method}." if method else f"{error.detail}."
+            says = _("This address does not take {method}.", method=request.method) if method else f"{error.detail}."
             return _page(request, errors.SchedulerError(says), error.status_code, headers)
         body = {
             "type": "about:blank",

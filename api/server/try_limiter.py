@@ -15,6 +15,7 @@ from time import monotonic
 from fastapi import Request
 
 from scheduler.errors import NotFound, NotSignedIn, TooMany
+from scheduler.language import gettext as _
 
 _MOST_SUBJECTS = 10_000
 """Subjects remembered at once; past it those are forgotten that may try again soonest."""
@@ -147,7 +148,10 @@ def device_of(address: str) -> str:
 def _too_many(wait: float) -> TooMany:
     seconds = max(1, math.ceil(wait))
     return TooMany(
-        f"Too many wrong tries. Wait {seconds} s and try again; a wrong key or an old link in a program goes on trying "
-        "until it is put right there.",
+        _(
+            "Too many wrong tries. Wait {seconds} s and try again; a wrong key or an old link in "
+            "a program goes on trying until it is put right there.",
+            seconds=seconds,
+        ),
         more={"retry_after": seconds},
     )

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from scheduler.errors import Busy, Refused
+from scheduler.language import gettext as _
 
 log = logging.getLogger("leadline")
 
@@ -42,7 +43,7 @@ def typeset(
         Refused: typst is not installed, or it could not set this. Busy: others are being set, for too long.
     """
     if not _AT_ONCE.acquire(timeout=_WAIT_SECONDS):
-        raise Busy("Other papers are being made; ask again in a minute.", more={"retry_after": 60})
+        raise Busy(_("Other papers are being made; ask again in a minute."), more={"retry_after": 60})
     try:
         with tempfile.TemporaryDirectory(prefix="leadline-paper-") as place:
             folder = Path(place)
@@ -63,13 +64,18 @@ def _run(folder: Path, layout: Layout, size: PaperSize) -> None:
         )
     except subprocess.TimeoutExpired as error:
         raise Refused(
-            f"The paper took longer than {MOST_SECONDS} s. Choose a shorter period, or take the spreadsheet."
+            _(
+                "The paper took longer than {most_seconds} s. Choose a shorter period, or take the spreadsheet.",
+                most_seconds=MOST_SECONDS,
+            )
         ) from error
     if ended.returncode == _NONE_INSTALLED:
-        raise Refused("A PDF needs the package typst: install leadline[pdf], or take CSV, XLSX or JSON Lines.")
+        raise Refused(_("A PDF needs the package typst: install leadline[pdf], or take CSV, XLSX or JSON Lines."))
     if ended.returncode != 0:
         log.error("typesetting ended with %s: %s", ended.returncode, ended.stderr[-2000:])
-        raise Refused("The paper could not be set; the log says why. Choose a shorter period, or take the spreadsheet.")
+        raise Refused(
+            _("The paper could not be set; the log says why. Choose a shorter period, or take the spreadsheet.")
+        )
 
 
 def _environment() -> dict[str, str]:

@@ -22,6 +22,7 @@ from sqlmodel import Session as Session
 
 from scheduler.clock import system_clock
 from scheduler.errors import NotFound, Refused, StorageFull
+from scheduler.language import gettext
 from scheduler.storage.foreign import DAMAGED, FULL, READ_ONLY, ours
 from scheduler.storage.shore.capture import CapturingSession, captured, look_at_statements
 from scheduler.storage.shore.home import Writing, guard
@@ -126,9 +127,9 @@ class Database:
         if self.path:
             disk = os.statvfs(self.path.parent)
             if disk.f_flag & os.ST_RDONLY:
-                raise StorageFull(READ_ONLY)
+                raise StorageFull(gettext(READ_ONLY))
             if disk.f_bavail * disk.f_frsize < self.floor_bytes:
-                raise StorageFull(FULL)
+                raise StorageFull(gettext(FULL))
 
     def free_bytes(self) -> int | None:
         """Free space on the disk of an SQLite file; none on PostgreSQL."""
@@ -246,7 +247,7 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
     except BaseException as error:
         database.close()
         if isinstance(error, NotFound) and database.path and database.path.exists():
-            raise StorageFull(READ_ONLY) from error  # there, but its log cannot be
+            raise StorageFull(gettext(READ_ONLY)) from error  # there, but its log cannot be
         raise
     return database
 

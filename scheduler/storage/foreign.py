@@ -6,28 +6,33 @@ from contextlib import contextmanager
 from sqlalchemy import exc
 
 from scheduler.errors import Busy, Clash, NotFound, Refused, SchedulerError, StorageFull
+from scheduler.language import gettext, marked
 
 RETRY_AFTER = {"retry_after": 1}
 """Seconds after which another try makes sense; goes into the error's `more`."""
 
-BUSY = "The database is busy with another write. Nothing was stored; try again in a second."
-AWAY = "The connection to the database was lost or refused. Nothing more was stored; try again, and see that it runs."
-FULL = "There is no room left to write. Nothing was stored; free space on the disk of the database, then try again."
-TWICE = "Somebody stored the same thing at the same moment. Nothing was stored; read it again, then decide."
-GONE = "It refers to something that is not there, or is still referred to. Nothing was stored; read it again."
-OTHER_TABLES = "The tables of this database do not fit this program. Run `leadline upgrade`, then start again."
-NO_DATABASE = 'There is no database of that name. Check the setting "database".'
-NOT_A_DATABASE = 'The file is not an SQLite database. Check the setting "database".'
-DAMAGED = "The database file is damaged. Stop, keep the file with its -wal, and restore the last backup."
-UNFIT = (
+BUSY = marked("The database is busy with another write. Nothing was stored; try again in a second.")
+AWAY = marked(
+    "The connection to the database was lost or refused. Nothing more was stored; try again, and see that it runs."
+)
+FULL = marked(
+    "There is no room left to write. Nothing was stored; free space on the disk of the database, then try again."
+)
+TWICE = marked("Somebody stored the same thing at the same moment. Nothing was stored; read it again, then decide.")
+GONE = marked("It refers to something that is not there, or is still referred to. Nothing was stored; read it again.")
+OTHER_TABLES = marked("The tables of this database do not fit this program. Run `leadline upgrade`, then start again.")
+NO_DATABASE = marked('There is no database of that name. Check the setting "database".')
+NOT_A_DATABASE = marked('The file is not an SQLite database. Check the setting "database".')
+DAMAGED = marked("The database file is damaged. Stop, keep the file with its -wal, and restore the last backup.")
+UNFIT = marked(
     "A number in it is too large to be kept, or a text holds a NUL character. Nothing was stored; numbers up to "
     "2147483647 and plain text were expected. Correct it and send it again."
 )
-READ_ONLY = (
+READ_ONLY = marked(
     "The database cannot be written here: its disk is read-only, or the file or its folder belongs to another user. Nothing "
     "was stored; put that right, then try again."
 )
-DISK = (
+DISK = marked(
     "The disk of the database fails, is read-only or is gone. Nothing was stored; see what the system's log says of it, make "
     "a backup to another disk if it still reads, and replace it."
 )
@@ -92,14 +97,14 @@ def ours() -> Iterator[None]:
 def as_ours(error: BaseException) -> SchedulerError | None:
     """The error of ours that a driver's (or SQLAlchemy's around it) means; none when there is no counterpart."""
     if isinstance(error, exc.TimeoutError):
-        return Busy(BUSY, more=RETRY_AFTER)
+        return Busy(gettext(BUSY), more=RETRY_AFTER)
     torn = isinstance(error, exc.DBAPIError) and error.connection_invalidated
     driver = error.orig if isinstance(error, exc.DBAPIError) and error.orig is not None else error
     found = _of_sqlite(driver) or _of_postgres(driver, torn)
     if found is None:
         return None
     kind, says = found
-    return kind(says, more=RETRY_AFTER if kind is Busy else None)
+    return kind(gettext(says), more=RETRY_AFTER if kind is Busy else None)
 
 
 def _of_sqlite(driver: BaseException) -> tuple[type[SchedulerError], str] | None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from scheduler.errors import Busy
+from scheduler.language import gettext
 from scheduler.storage.foreign import BUSY, RETRY_AFTER
 
 
@@ -36,7 +37,7 @@ class Turns:
         try:
             with self._changed:
                 if not self._changed.wait_for(lambda: self._queue[0] == me, timeout=self._wait_seconds):
-                    raise Busy(BUSY, more=RETRY_AFTER)
+                    raise Busy(gettext(BUSY), more=RETRY_AFTER)
             yield
         finally:  # also when an interrupt comes while it waits: a turn nobody holds would stop every writer
             with self._changed:

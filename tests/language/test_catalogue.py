@@ -53,7 +53,9 @@ def _same_places(message: Message) -> bool:
     ids = message.id if isinstance(message.id, tuple | list) else (message.id,)
     said = message.string if isinstance(message.string, tuple | list) else (message.string,)
     wanted = set(PLACES.findall(ids[-1]))
-    return all(set(PLACES.findall(one or "")) <= wanted for one in said) and set(PLACES.findall(said[-1] or "")) == wanted
+    return (
+        all(set(PLACES.findall(one or "")) <= wanted for one in said) and set(PLACES.findall(said[-1] or "")) == wanted
+    )
 
 
 @pytest.mark.parametrize("code", OTHERS)

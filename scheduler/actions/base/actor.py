@@ -35,12 +35,14 @@ class Actor:
     def must_reach(self, vessel_id: str, what: str) -> None:
         """Raises NotFound when `vessel_id` is not this actor's: a foreign thing looks like no thing."""
         if self.vessel_id is not None and self.vessel_id != vessel_id:
-            raise NotFound(f"There is no {what} here. Check the id, and that your key belongs to that vessel.")
+            raise NotFound(
+                gettext("There is no {what} here. Check the id, and that your key belongs to that vessel.", what=what)
+            )
 
     def must_be(self, roles: frozenset[Role], what: str) -> None:
         """Raises NotAllowed when the role is not among `roles`. what: a verb and its object, such as "post readings"."""
         if self.role not in roles:
-            *others, last = sorted(role.value for role in roles)
+            *others, last = (gettext(role) for role in sorted(role.value for role in roles))
             needed = gettext("{roles} or {last}", roles=", ".join(others), last=last) if others else last
             anew = ""
             if self.authentication is not None and self.authentication.proof is Proof.PIN:
@@ -48,7 +50,7 @@ class Actor:
                     " By the PIN of a shared computer everybody records work only: sign in with your passphrase."
                 )
             says = gettext("The role {role} may not {what}. It takes the role {needed}.{anew}")
-            raise NotAllowed(says.format(role=self.role.value, what=what, needed=needed, anew=anew))
+            raise NotAllowed(says.format(role=gettext(self.role.value), what=what, needed=needed, anew=anew))
 
     def must_sign_as_self(self, now: datetime, first: Person | None = None) -> None:
         """Raises NotAllowed when this sign-in is not good for deciding or signing (by PIN), or not for the other side of what `first`

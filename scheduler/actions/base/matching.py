@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from scheduler.errors import Stale
+from scheduler.language import gettext as _
 
 
 def must_match(if_match: int | None, version: int, says: str, newer: Mapping[str, object]) -> None:
@@ -11,4 +12,4 @@ def must_match(if_match: int | None, version: int, says: str, newer: Mapping[str
     says: what is there by now, as a sentence.
     """
     if if_match is not None and if_match != version:
-        raise Stale(f"{says} Look at it, then send yours again.", more={"version": version, **newer})
+        raise Stale(_("{says} Look at it, then send yours again.", says=says), more={"version": version, **newer})

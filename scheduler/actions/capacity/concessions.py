@@ -14,6 +14,7 @@ from scheduler.domain.capacity.minimum import litres_up
 from scheduler.domain.due.deciding import DECIDES, Decider, signing_objections
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.capacity import ConcessionRow, concession_row, concession_rows, next_concession_number
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
@@ -31,7 +32,7 @@ def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> 
     Raises:
         Refused: no reason, a time that is past or too long, or a figure that is not lower. NotAllowed: by nobody known.
     """
-    asker = person_acting(context, hand.actor, ASKS, "ask for a lower minimum")
+    asker = person_acting(context, hand.actor, ASKS, gettext("ask for a lower minimum"))
 
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)
@@ -68,17 +69,27 @@ def sign_concession(context: Context, hand: Hand, place: Place, number: int, *, 
         NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: by nobody known, who has not that
             role, who asked, or one person for both. Refused: another side than these two.
     """
-    person = person_acting(context, hand.actor, SIDES, "sign a lower minimum")
+    person = person_acting(context, hand.actor, SIDES, gettext("sign a lower minimum"))
 
     def act(session: Session) -> Answer:
         row = _open(session, place, number, context.now())
         if as_ not in ("chief", row.second_as):
             says = f"chief or {row.second_as}"
-            raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
+            raise Refused(
+                gettext("as: {signed_as}: {says} was expected.", signed_as=f"{as_[:40]!r}", says=says),
+                faults=[("/as", says)],
+            )
         chief_side = as_ == "chief"
         own, other = _signer(row, chief_side), _signer(row, not chief_side)
         if own is not None:
-            raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
+            raise Clash(
+                gettext(
+                    "Concession {number} is signed as {signed_as} already, by {name}.",
+                    number=number,
+                    signed_as=as_,
+                    name=own.name,
+                )
+            )
         by, asked_by = Decider(person, hand.actor.role), Person(row.asked_by_id, row.asked_by)
         second_as = None if chief_side else row.second_as
         against = signing_objections(second_as=second_as, by=by, asked_by=asked_by, other=other)
@@ -87,7 +98,7 @@ def sign_concession(context: Context, hand: Hand, place: Place, number: int, *, 
         for act_of, first in (("asked", asked_by), ("second" if chief_side else "chief", other)):
             if first is not None:
                 side = Side(place.vessel_id, f"concession {number} {act_of}", first)
-                says = f"{first.name} gave another side of it already: it takes two people."
+                says = gettext("{name} gave another side of it already: it takes two people.", name=first.name)
                 must_be_another(context, session, side, hand.actor, says)
         mine = f"concession {number} {'chief' if chief_side else 'second'}"
         remember_side(session, place.vessel_id, mine, hand.actor)
@@ -131,12 +142,18 @@ def concessions_listed(context: Context, place: Place, page: PageAsked | None = 
 def _open(session: Session, place: Place, number: int, now: datetime) -> ConcessionRow:
     row = concession_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.plant_id:
-        raise NotFound(f"There is no concession {number} for this plant.")
+        raise NotFound(gettext("There is no concession {number} for this plant.", number=number))
     if row.withdrawn_at is not None:
-        raise Clash(f"Concession {number} was withdrawn already, by {row.withdrawn_by}. Ask for a new one.")
+        raise Clash(
+            gettext(
+                "Concession {number} was withdrawn already, by {withdrawn_by}. Ask for a new one.",
+                number=number,
+                withdrawn_by=row.withdrawn_by,
+            )
+        )
     if row.to_at <= now:
         ended = moment(row.to_at, clock_of(session, place.vessel_id, now), now)
-        raise Clash(f"Concession {number} ended on {ended}. Ask for a new one.")
+        raise Clash(gettext("Concession {number} ended on {ended}. Ask for a new one.", number=number, ended=ended))
     return row
 
 

@@ -9,6 +9,7 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.notices import STOP_NOTICE, Notified, StopNotice, notices_of
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, newest_records
@@ -24,14 +25,16 @@ def record_notice(context: Context, hand: Hand, place: Place, *, whom: Notified,
         Clash: the pump is not out. Refused: an instant to come, or before the stop.
     """
     if at > context.now() + AHEAD:
-        raise Refused("This is still to come; give the time of the call.", faults=[("/at", "still to come")])
+        raise Refused(
+            gettext("This is still to come; give the time of the call."), faults=[("/at", gettext("still to come"))]
+        )
 
     def act(session: Session) -> Answer:
         down = down_row(session, place)
         if down is None:
-            raise Clash("This pump is not out. There is no stop to tell of.")
+            raise Clash(gettext("This pump is not out. There is no stop to tell of."))
         if at < down.from_at:
-            raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
+            raise Refused(gettext("This is before the stop."), faults=[("/at", gettext("this is before the stop"))])
         plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
         payload = {
             "pump": place.id,

@@ -11,6 +11,7 @@ from scheduler.domain.capacity.may_open import CounterDoubt, OpeningAnswer, Work
 from scheduler.domain.capacity.minimum import ATMOSPHERE_KPA, Outage, Swept
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.work import jobs_worked_on
@@ -45,20 +46,25 @@ def opening_answer(
     asked_at = now.at if at is None or now.at - LATE <= at < now.at else at
     faults = []
     if asked_at < now.at:
-        faults.append(("/at", "this is past; ask for now or for a time to come"))
+        faults.append(("/at", _("this is past; ask for now or for a time to come")))
     if asked_at > now.at + timedelta(days=MOST_DAYS_AHEAD):
-        faults.append(("/at", f"nothing is reckoned more than {MOST_DAYS_AHEAD} days ahead"))
+        faults.append(
+            ("/at", _("nothing is reckoned more than {most_days_ahead} days ahead", most_days_ahead=MOST_DAYS_AHEAD))
+        )
     if hours is not None and not 1 <= hours <= MOST_HOURS:
-        faults.append(("/hours", f"1 to {MOST_HOURS} hours of work are expected"))
+        faults.append(("/hours", _("1 to {most_hours} hours of work are expected", most_hours=MOST_HOURS)))
     if vacuum_kpa is not None and not 0 <= vacuum_kpa < ATMOSPHERE_KPA:
         faults.append(
             (
                 "/vacuum_kpa",
-                f"kPa below atmosphere are expected, from 0 to under {ATMOSPHERE_KPA:g}, without a minus sign",
+                _(
+                    "kPa below atmosphere are expected, from 0 to under {atmosphere_kpa}, without a minus sign",
+                    atmosphere_kpa=f"{ATMOSPHERE_KPA:g}",
+                ),
             )
         )
     if now.plant.position_of(pump, now.at) is None:
-        faults.append(("/pump", "this pump stands in no position, so opening it takes nothing away"))
+        faults.append(("/pump", _("this pump stands in no position, so opening it takes nothing away")))
     if faults:
         raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}.", faults=faults)
     with context.db.read() as session:

@@ -21,6 +21,7 @@ from scheduler.domain.capacity.minimum import (
 )
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext
 from scheduler.storage.capacity import (
     OutageRow,
     OutageStatus,
@@ -47,7 +48,7 @@ def pump_down(
     Raises:
         Clash: it is down already. Refused: an instant to come, an empty reason, or a return that is past.
     """
-    _sane(context, at, reason, "went down")
+    _sane(context, at, reason)
     must_be_ahead(context, expected_at)
 
     def act(session: Session) -> Answer:
@@ -56,7 +57,13 @@ def pump_down(
         name = pump_words(plant, at, place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                raise Clash(f"{name} is down already, since {_aboard(session, context, place, row.from_at)}.")
+                raise Clash(
+                    gettext(
+                        "{name} is down already, since {aboard}.",
+                        name=name,
+                        aboard=_aboard(session, context, place, row.from_at),
+                    )
+                )
             end_outage(session, row, at)
         set_down(session, place, at, reason, hand.actor.name, context.now(), expected_at)
         payload = {
@@ -85,9 +92,11 @@ def pump_back(
         Clash: the pump was not out. Refused: an instant to come, before it went down, or a measured capacity without
             a passed test.
     """
-    _sane(context, at, reason, "came back")
+    _sane(context, at, reason)
     if measured is not None and test is not Test.PASSED:
-        raise Refused("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
+        raise Refused(
+            gettext("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
+        )
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
@@ -95,10 +104,10 @@ def pump_back(
         name = pump_words(plant, at, place.id)
         rows = open_outage_rows(session, place.vessel_id, place.id)
         if not rows:
-            raise Clash(f"{name} was not out. There is nothing to bring back.")
+            raise Clash(gettext("{name} was not out. There is nothing to bring back.", name=name))
         require_no_tag(session, place.vessel_id, place.id, plant, at)
         if any(row.from_at > at for row in rows):
-            raise Refused(f"{name} cannot be back before it went down. Check the instant.")
+            raise Refused(gettext("{name} cannot be back before it went down. Check the instant.", name=name))
         returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now())
         payload = {
             "pump": place.id,
@@ -153,7 +162,7 @@ def say_expected(
         plant = plant_of(vessel, place.plant_id)
         down = down_row(session, place)
         if down is None:
-            raise Clash("This pump is not out. There is no return to expect.")
+            raise Clash(gettext("This pump is not out. There is no return to expect."))
         before = down.expected_at
         when = "not known when" if before is None else f"expected back {_aboard(session, context, place, before)}"
         newer = {"expected_at": None if before is None else utc_text(before)}
@@ -279,13 +288,14 @@ def returned(
         begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now=now)
 
 
-def _sane(context: Context, at: datetime, reason: str, what: str) -> None:
+def _sane(context: Context, at: datetime, reason: str) -> None:
     if not reason.strip():
         raise Refused(
-            f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")]
+            gettext("Say in a few words why; the reason is empty."),
+            faults=[("/reason", gettext("this is empty"))],
         )
     if at > context.now() + AHEAD:
-        raise Refused(f"That time is still to come; give the instant at which the pump {what}.")
+        raise Refused(gettext("That time is still to come; give the instant at which it happened."))
 
 
 def _aboard(session: Session, context: Context, place: Place, at: datetime) -> str:

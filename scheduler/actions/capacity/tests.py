@@ -26,6 +26,7 @@ from scheduler.domain.capacity.tests import (
 )
 from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext
 from scheduler.storage.capacity import OutageStatus, open_outage_rows, passed_tests
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
@@ -68,7 +69,7 @@ def measured_of(plant: Plant, given: PullDown) -> Measured:
         Refused: neither or both of figures and log, or they cannot be used; in words.
     """
     if (given.figures is None) == (given.log is None):
-        raise Refused("Give either the figures of the test or its log, one of the two.")
+        raise Refused(gettext("Give either the figures of the test or its log, one of the two."))
     if given.log is not None:
         pull, hold = read_log(given.log.splitlines())
         band = compare_band(plant.stop_vacuum_kpa)
@@ -76,7 +77,7 @@ def measured_of(plant: Plant, given: PullDown) -> Measured:
     read = given.figures
     assert read is not None
     if (read.hold_rise_kpa is None) != (read.hold_seconds is None):
-        raise Refused("A hold needs both hold_rise_kpa and hold_seconds. Give both, or leave both out.")
+        raise Refused(gettext("A hold needs both hold_rise_kpa and hold_seconds. Give both, or leave both out."))
     leak = None
     if read.hold_rise_kpa is not None and read.hold_seconds is not None:
         if read.hold_seconds < LEAST_HOLD_SECONDS:
@@ -102,12 +103,16 @@ def record_test(context: Context, hand: Hand, place: Place, given: PullDown) -> 
     """
     if not given.done_by.strip():
         raise Refused(
-            "Say who made the test; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
+            gettext("Say who made the test; done_by is empty."),
+            faults=[("/done_by", gettext("this is empty; a name is expected."))],
         )
     if given.at > context.now() + AHEAD:
-        raise Refused("That time is still to come; give the instant of the test.")
+        raise Refused(gettext("That time is still to come; give the instant of the test."))
     if given.result is Test.NONE:
-        raise Refused("A test is passed or failed. Say which.", faults=[("/result", "passed or failed is expected")])
+        raise Refused(
+            gettext("A test is passed or failed. Say which."),
+            faults=[("/result", gettext("passed or failed is expected"))],
+        )
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
@@ -117,13 +122,19 @@ def record_test(context: Context, hand: Hand, place: Place, given: PullDown) -> 
             if row.status is OutageStatus.DOWN:
                 since = moment(row.from_at, clock_of(session, place.vessel_id, given.at), given.at)
                 name = pump_words(plant, given.at, place.id)
-                raise Clash(f"{name} is down since {since}. Bring it back first, then test.")
+                raise Clash(
+                    gettext("{name} is down since {since}. Bring it back first, then test.", name=name, since=since)
+                )
         require_no_tag(session, place.vessel_id, place.id, plant, given.at)
         found = measured_of(plant, given)
         if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
             raise Refused(
-                f"The test gives {found.swept.m3_per_h:.1f} m³/h beside {pump.rated_swept_m3_per_h:g} rated. Check "
-                "seconds, pressures and the receiver's volume, and that one pump alone was running."
+                gettext(
+                    "The test gives {m3_per_h} m³/h beside {rated_swept_m3_per_h} rated. Check seconds, "
+                    "pressures and the receiver's volume, and that one pump alone was running.",
+                    m3_per_h=f"{found.swept.m3_per_h:.1f}",
+                    rated_swept_m3_per_h=f"{pump.rated_swept_m3_per_h:g}",
+                )
             )
         before = capacities_of(plant, passed_tests(session, place.vessel_id))[place.id]
         counted = found.swept if given.result is Test.PASSED else None

@@ -11,6 +11,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
 from scheduler.domain.due.docking import better_in_dock
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.due import DockRow, dock_rows
 from scheduler.storage.record import append_record
@@ -63,10 +64,14 @@ def choose_dock(
         known = {job.job_id.key for job in better_in_dock(now.jobs, from_at, to_at)}
         unknown = [key for key in keys if key not in known]
         if not keys or unknown:
-            says = f"jobs that are better done there were expected; {len(unknown)} of {len(keys)} are not among them"
+            says = gettext(
+                "jobs that are better done there were expected; {count} of {count_2} are not among them",
+                count=len(unknown),
+                count_2=len(keys),
+            )
             raise Refused(f"jobs: {says}.", faults=[("/jobs", says)])
         if not _without_minimum(now, from_at, to_at):
-            says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
+            says = gettext("a minimum holds in these days; have a lower one agreed for them, or say so in the document")
             raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
         rows = dock_rows(session, place.vessel_id)
         row = DockRow(
@@ -91,9 +96,15 @@ def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> An
         rows = dock_rows(session, place.vessel_id, place.plant_id)
         row = next((one for one in rows if one.number == number), None)
         if row is None:
-            raise NotFound(f"There is no dock batch {number} for this plant.")
+            raise NotFound(gettext("There is no dock batch {number} for this plant.", number=number))
         if row.withdrawn_at is not None:
-            raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
+            raise Clash(
+                gettext(
+                    "Dock batch {number} was taken back already, by {withdrawn_by}.",
+                    number=number,
+                    withdrawn_by=row.withdrawn_by,
+                )
+            )
         row.withdrawn_by, row.withdrawn_at = hand.actor.name, context.now()
         return _kept(session, context, row, "dock batch withdrawn", 200, hand.actor.name)
 
@@ -103,10 +114,10 @@ def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> An
 def must_be_dock_days(context: Context, from_at: datetime, to_at: datetime) -> None:
     """Raises Refused where no dock can be of these days."""
     if not context.now() < to_at <= context.now() + FARTHEST:
-        says = f"an end that is still to come and within {FARTHEST.days} days was expected"
+        says = gettext("an end that is still to come and within {days} days was expected", days=FARTHEST.days)
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
     if not timedelta(hours=12) <= to_at - from_at <= LONGEST:
-        says = f"an end 12 hours to {LONGEST.days} days after from_at was expected"
+        says = gettext("an end 12 hours to {days} days after from_at was expected", days=LONGEST.days)
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
 
 

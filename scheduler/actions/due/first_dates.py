@@ -114,7 +114,7 @@ def set_first(
         Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
             to come, further off than an interval, or later than the one set before.
     """
-    by = person_acting(context, hand.actor, AUTHORITY, "set a first date")
+    by = person_acting(context, hand.actor, AUTHORITY, gettext("set a first date"))
 
     def act(session: Session) -> Answer:
         key = job_id.key
@@ -206,7 +206,7 @@ def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> An
         NotAllowed: by nobody known, by who set it, or by the chief engineer what a chief engineer set. NotFound: none was set.
         Clash: it counts already, its day has come, or the job was done or its last time came to be known.
     """
-    by = person_acting(context, hand.actor, DECIDES, "agree to a first date")
+    by = person_acting(context, hand.actor, DECIDES, gettext("agree to a first date"))
 
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)

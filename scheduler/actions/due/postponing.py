@@ -30,7 +30,7 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
         Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
         NotAllowed: by nobody known.
     """
-    asker = person_acting(context, hand.actor, ASKS, "ask for a postponement")
+    asker = person_acting(context, hand.actor, ASKS, gettext("ask for a postponement"))
 
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)
@@ -135,7 +135,7 @@ def decide_postponement(
         Refused: a class item without the class's agreement, or no note to a refusal.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    decider = Decider(person_acting(context, hand.actor, DECIDES, "decide a postponement"), hand.actor.role)
+    decider = Decider(person_acting(context, hand.actor, DECIDES, gettext("decide a postponement")), hand.actor.role)
 
     def act(session: Session) -> Answer:
         row = postponement_row(session, vessel_id, number)

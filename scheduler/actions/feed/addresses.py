@@ -16,6 +16,7 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
+from scheduler.language import gettext as _
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import AddressRow, address_row, address_row_by_id, address_rows, feed_body_row
 from scheduler.storage.people import PersonRow, person_row
@@ -94,14 +95,25 @@ def make_address(
     """
     label = " ".join(label.split())
     if len(label) > 100:
-        raise Refused(f"The label has {len(label)} letters; at most 100 are kept.")
+        raise Refused(_("The label has {count} letters; at most 100 are kept.", count=len(label)))
     if days is not None and not 1 <= days <= MOST_DAYS:
-        raise Refused(f"An address cannot be good for {days} days; expected 1 to {MOST_DAYS}.")
+        raise Refused(
+            _("An address cannot be good for {days} days; expected 1 to {most_days}.", days=days, most_days=MOST_DAYS)
+        )
     if not FIRST_ALARM <= alarm_hour <= LAST_ALARM:
-        says = f"a reminder at {alarm_hour} h would ring at night; {FIRST_ALARM} to {LAST_ALARM} h can be chosen."
+        says = _(
+            "a reminder at {alarm_hour} h would ring at night; {first_alarm} to {last_alarm} h can be chosen.",
+            alarm_hour=alarm_hour,
+            first_alarm=FIRST_ALARM,
+            last_alarm=LAST_ALARM,
+        )
         raise Refused(f"alarm_hour: {says}", faults=[("/alarm_hour", says)])
     if days_ahead is not None and not 1 <= days_ahead <= MOST_AHEAD:
-        says = f"{days_ahead} days ahead cannot be shown; 1 to {MOST_AHEAD} can be chosen, or nothing for all."
+        says = _(
+            "{days_ahead} days ahead cannot be shown; 1 to {most_ahead} can be chosen, or nothing for all.",
+            days_ahead=days_ahead,
+            most_ahead=MOST_AHEAD,
+        )
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
     with context.db.write(INSTALLATION) as session:
@@ -136,7 +148,9 @@ def rotate(context: Context, actor: Actor, address_id: str, *, once: Hand | None
         old = _own(session, actor, address_id)
         make_once(session, once, context.now(), f"new secret of calendar address {address_id}")
         if _ended_at(old, context.now()) is not None:
-            raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
+            raise Refused(
+                _("The calendar address {address_id} is no longer good. Make a new one.", address_id=address_id)
+            )
         kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_at": None, "agent": None}
         old.id, old.label = secrets.token_hex(4), f"{old.label} (changed)".strip()
         old.revoked_at = _after_last(session, old, context.now())
@@ -172,7 +186,7 @@ def addresses(context: Context, actor: Actor, person_id: str | None = None) -> l
         NotFound: somebody else's.
     """
     if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
-        raise NotFound("There are no calendar addresses of that person here.")
+        raise NotFound(_("There are no calendar addresses of that person here."))
     with context.db.read() as session:
         own = actor.person_vessel_id if person_id is not None and person_id == actor.person_id else None
         rows = address_rows(session, person_id, own)
@@ -192,7 +206,7 @@ def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
         raise NotFound(_UNKNOWN)
     ended_at = _ended_at(row, now)
     if ended_at is not None and now >= ended_at + timedelta(days=WITHDRAWN_DAYS):
-        raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
+        raise Gone(_("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one."))
     if row.last_used_at is None or now - row.last_used_at >= _TOUCH:
         with (
             suppress(Busy, StorageFull),
@@ -217,7 +231,12 @@ def _own(session: Session, actor: Actor, address_id: str) -> AddressRow:
         actor.role is not Role.ADMIN
         and (row.person_vessel_id, row.person_id) != (actor.person_vessel_id, actor.person_id)
     ):
-        raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
+        raise NotFound(
+            _(
+                "There is no calendar address {address_id} of yours. The list of them shows their ids.",
+                address_id=f"{address_id[:40]!r}",
+            )
+        )
     return row
 
 
@@ -226,13 +245,19 @@ def _must_reach(session: Session, actor: Actor, person: PersonRow, vessel_id: st
         actor.must_reach(FLEET, "calendar of the fleet")
         if person.vessel_id:
             raise Refused(
-                f"{person.id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
+                _(
+                    "{id} belongs to {vessel_id}; the calendar of the whole fleet is the office's.",
+                    id=person.id,
+                    vessel_id=person.vessel_id,
+                )
             )
     else:
         if person.vessel_id not in (INSTALLATION, vessel_id):
-            raise NotFound(f"There is no person {person.id} on {vessel_id}. Check both ids.")
+            raise NotFound(
+                _("There is no person {id} on {vessel_id}. Check both ids.", id=person.id, vessel_id=vessel_id)
+            )
         if vessel_row(session, vessel_id) is None:
-            raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
+            raise NotFound(_("There is no vessel {vessel_id} here. Check the id.", vessel_id=vessel_id))
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
 
 
@@ -243,9 +268,17 @@ def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None
     known = sorted({kind.code for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds})
     for code in wanted:
         if code not in known:
-            raise Refused(f"There is no job kind {code!r:.60}. Known: {', '.join(known) or 'none'}.")
+            raise Refused(
+                _(
+                    "There is no job kind {code}. Known: {known}.",
+                    code=f"{code!r:.60}",
+                    known=", ".join(known) or "none",
+                )
+            )
     if not wanted:
-        raise Refused(f"No job kind is named, so nothing would be shown. Known: {', '.join(known) or 'none'}.")
+        raise Refused(
+            _("No job kind is named, so nothing would be shown. Known: {known}.", known=", ".join(known) or "none")
+        )
     return None if set(wanted) == set(known) else sorted(set(wanted))
 
 

@@ -130,10 +130,22 @@ def named(counters: list[HandCounter], name: str) -> HandCounter:
         one for one in counters if one.position.casefold() == wanted or one.position.casefold().endswith(f", {wanted}")
     ]
     if len(found) > 1:
-        raise Refused(f"{name} has several counters: {', '.join(one.id for one in found)}. Name one of them.")
+        raise Refused(
+            gettext(
+                "{name} has several counters: {found}. Name one of them.",
+                name=name,
+                found=", ".join(one.id for one in found),
+            )
+        )
     if not found:
         known = ", ".join(f"{one.position} ({one.id})" for one in counters)
-        raise NotFound(f"There is no counter or position {name} on this vessel. Known: {known or 'none'}.")
+        raise NotFound(
+            gettext(
+                "There is no counter or position {name} on this vessel. Known: {known}.",
+                name=name,
+                known=known or "none",
+            )
+        )
     return found[0]
 
 
@@ -199,7 +211,7 @@ def preview_by_hand(context: Context, actor: Actor, vessel_id: str, values: Sequ
 
 def _preview(session: Session, row: CounterRow | None, read: Read, now_s: int) -> ReadingPreview:
     if row is None or row.no is None:
-        raise NotFound(f"There is no counter {read.counter} on this vessel.")
+        raise NotFound(gettext("There is no counter {counter} on this vessel.", counter=read.counter))
     taken = _checked(session, row, read)
     if isinstance(taken, Refusal):
         return ReadingPreview(fit=ReadingFit.REFUSED, why=taken.says)

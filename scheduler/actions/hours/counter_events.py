@@ -86,7 +86,7 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
     with _naming(name):
         must_say_why(event.reason)
         if event.at > context.now() + AHEAD:
-            says = f"that time is still to come; give the instant of the {event.kind}."
+            says = gettext("that time is still to come; give the instant of the {kind}.", kind=event.kind)
             raise Refused(says, faults=[("/at", says)])
 
     def act(session: Session) -> Answer:
@@ -180,14 +180,14 @@ def must_say_why(reason: str) -> None:
 
 def asker_of(context: Context, hand: Hand) -> Person:
     """Who asks that hours be taken away. Raises NotAllowed: nobody known, or not one who asks for such things."""
-    return person_acting(context, hand.actor, ASKS, "ask that hours be taken away")
+    return person_acting(context, hand.actor, ASKS, gettext("ask that hours be taken away"))
 
 
 def counter_row(session: Session, place: Place) -> CounterRow:
     """The counter's row. Raises NotFound."""
     row = find_counter(session, place.id)
     if row is None or row.no is None:
-        raise NotFound(f"There is no counter {place.id} here.")
+        raise NotFound(gettext("There is no counter {id} here.", id=place.id))
     return row
 
 
@@ -265,9 +265,10 @@ def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
     others = [r for r in counter_rows(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no]
     if not others:
         raise Refused(
-            "it is the only counter of its position, so it counts for it already. To have another one count, add "
-            "that to the "
-            "vessel's document first."
+            gettext(
+                "it is the only counter of its position, so it counts for it already. To have "
+                "another one count, add that to the vessel's document first."
+            )
         )
     return {}
 

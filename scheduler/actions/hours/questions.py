@@ -23,6 +23,7 @@ from scheduler.domain.hours.questions import (
     with_earlier,
 )
 from scheduler.errors import NotFound
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterRow, find_counter, flag_rows
 from scheduler.storage.hours.ledger import (
@@ -48,7 +49,7 @@ def open_questions(context: Context, place: Place) -> tuple[Question, ...]:
     with context.db.read() as session:
         row = find_counter(session, place.id)
         if row is None:
-            raise NotFound(f"There is no counter {place.id} here.")
+            raise NotFound(_("There is no counter {id} here.", id=place.id))
         return questions_of(session, row, _flags_of(session, row))
 
 

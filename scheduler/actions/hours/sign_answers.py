@@ -33,7 +33,9 @@ def answer_sign(context: Context, hand: Hand, place: Place, number: int, asked: 
         NotFound: the plant has no such sign. Clash: it is closed already. Refused: a cause, text or date that cannot be.
     """
     if asked.cause not in CAUSES:
-        says = f'"{asked.cause[:40]}" is no answer: one of {", ".join(CAUSES)} was expected.'
+        says = gettext(
+            '"{cause}" is no answer: one of {causes} was expected.', cause=asked.cause[:40], causes=", ".join(CAUSES)
+        )
         raise Refused(f"cause: {says}", faults=[("/cause", says)])
     if len(asked.text) > LONGEST_TEXT:
         says = gettext("{count} letters: {most} at most were expected.", count=len(asked.text), most=LONGEST_TEXT)
@@ -138,4 +140,6 @@ def _payload(place: Place, number: int, one: OneSign) -> dict[str, object]:
 
 
 def _unknown(number: int) -> NotFound:
-    return NotFound(f"There is no sign {number} of this plant. Its signs are listed with their numbers.")
+    return NotFound(
+        gettext("There is no sign {number} of this plant. Its signs are listed with their numbers.", number=number)
+    )

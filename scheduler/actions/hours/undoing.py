@@ -63,13 +63,13 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
         NotAllowed: by nobody known, by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such
             event. Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
     """
-    person_acting(context, hand.actor, AUTHORITY, "confirm that hours are taken away")
+    person_acting(context, hand.actor, AUTHORITY, gettext("confirm that hours are taken away"))
 
     def act(session: Session) -> Answer:
         row = counter_row(session, place)
         events, event = _find(session, row, event_id)
         if event.kind not in ASKED:
-            raise Refused(f"This is the event {event.kind!r}; there is nothing to confirm.")
+            raise Refused(gettext("This is the event {kind}; there is nothing to confirm.", kind=f"{event.kind!r}"))
         told = _told(event)
         says = gettext(
             "{actor} asked for this and cannot confirm it; another person, chief engineer or office, does.",
@@ -97,7 +97,13 @@ def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[Counte
     events = counter_event_rows(session, row.no)
     event = next((event for event in events if event.id == event_id), None)
     if event is None:
-        raise NotFound(f"{counter_words(session, row)} has no event {event_id[:80]!r}. The counters page shows them.")
+        raise NotFound(
+            gettext(
+                "{counter_words} has no event {event_id}. The counters page shows them.",
+                counter_words=counter_words(session, row),
+                event_id=f"{event_id[:80]!r}",
+            )
+        )
     return events, event
 
 

@@ -6,10 +6,12 @@ from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
-from scheduler.actions.people.people import fault_at, must_manage
+from scheduler.actions.people.fields import fault_at
+from scheduler.actions.people.people import must_manage
 from scheduler.actions.people.sessions import hashed
 from scheduler.domain.base.enums import Role
 from scheduler.errors import NotFound
+from scheduler.language import gettext as _
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import SharedComputerRow, computer_by_secret, computer_row, computer_rows, person_rows
 from scheduler.storage.record import append_record, chain_kept_here
@@ -36,12 +38,15 @@ def share_computer(context: Context, actor: Actor, vessel_id: str, label: str) -
     """
     label = " ".join(label.split())
     if not label or len(label) > 100:
-        raise fault_at("label", f"The label has {len(label)} characters; 1 to 100 are expected, such as control room.")
-    must_manage(actor, vessel_id, Role.ENGINEER, "make this a shared computer")
+        raise fault_at(
+            "label",
+            _("The label has {count} characters; 1 to 100 are expected, such as control room.", count=len(label)),
+        )
+    must_manage(actor, vessel_id, Role.ENGINEER, _("make this a shared computer"))
     secret, now = secrets.token_urlsafe(32), context.now()
     with context.db.write(INSTALLATION) as session:
         if vessel_row(session, vessel_id) is None:
-            raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
+            raise NotFound(_("There is no vessel {vessel_id} here. Check the id.", vessel_id=vessel_id))
         row = SharedComputerRow(
             id=secrets.token_hex(4),
             vessel_id=vessel_id,
@@ -63,8 +68,13 @@ def withdraw_computer(context: Context, actor: Actor, computer_id: str) -> None:
     with context.db.write(INSTALLATION) as session:
         row = computer_row(session, computer_id)
         if row is None or row.withdrawn_at is not None or actor.vessel_id not in (None, row.vessel_id):
-            raise NotFound(f"There is no shared computer {computer_id[:40]!r} here. The page of people lists them.")
-        must_manage(actor, row.vessel_id, Role.ENGINEER, "withdraw a shared computer")
+            raise NotFound(
+                _(
+                    "There is no shared computer {computer_id} here. The page of people lists them.",
+                    computer_id=f"{computer_id[:40]!r}",
+                )
+            )
+        must_manage(actor, row.vessel_id, Role.ENGINEER, _("withdraw a shared computer"))
         row.withdrawn_at = now
         session.add(row)
         payload = {"computer": row.id, "label": row.label, "by": actor.name}

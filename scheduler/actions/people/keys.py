@@ -6,11 +6,13 @@ from typing import Literal
 
 from scheduler.actions.base.actor import Actor, maker_of
 from scheduler.actions.base.context import Context, Hand, make_once
-from scheduler.actions.people.people import fault_at, is_good, key_of, must_manage_key, new_key, record_key
+from scheduler.actions.people.fields import fault_at
+from scheduler.actions.people.people import is_good, key_of, must_manage_key, new_key, record_key
 from scheduler.actions.people.sessions import hashed
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.roles import MACHINES
 from scheduler.errors import Clash, NotAllowed, NotFound
+from scheduler.language import gettext as _
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.people import ApiKeyRow, PersonRow, key_row_by_prefix, key_rows, person_rows
 
@@ -88,25 +90,39 @@ def rotate_key(
         Refused: more than a year of both, or it is nobody's and no counter's.
     """
     if not 0 <= both_days <= 365:
-        raise fault_at("both_days", f"Two keys cannot be good together for {both_days} days; 0 to 365 are expected.")
+        raise fault_at(
+            "both_days",
+            _("Two keys cannot be good together for {both_days} days; 0 to 365 are expected.", both_days=both_days),
+        )
     now = context.now()
     with context.db.write(INSTALLATION) as session:
         old = key_of(session, actor, prefix)
         new_prefix, whole = new_key()
         make_once(session, once, now, f"key {new_prefix}")
         if not is_good(old, now):
-            raise NotFound(f"The key {prefix} is no longer good. Make a new one.")
+            raise NotFound(_("The key {prefix} is no longer good. Make a new one.", prefix=prefix))
         if old.person_id is None and old.role not in MACHINES:
             raise fault_at(
                 "person",
-                f"The key {prefix} belongs to no person yet: say whose it is, or make that person one.",
+                _(
+                    "The key {prefix} belongs to no person yet: say whose it is, or make that person one.",
+                    prefix=prefix,
+                ),
             )
         if any(other.follows == prefix and is_good(other, now) for other in key_rows(session)):
-            raise Clash(f"A key that takes over from {prefix} is good already. Withdraw one of the two first.")
+            raise Clash(
+                _("A key that takes over from {prefix} is good already. Withdraw one of the two first.", prefix=prefix)
+            )
         if old.follows is not None:
             older = key_row_by_prefix(session, old.follows)
             if older is not None and is_good(older, now):
-                raise Clash(f"Two keys are good already: {prefix} and {older.prefix}. Withdraw {older.prefix} first.")
+                raise Clash(
+                    _(
+                        "Two keys are good already: {prefix} and {prefix_2}. Withdraw {prefix_2} first.",
+                        prefix=prefix,
+                        prefix_2=older.prefix,
+                    )
+                )
         lasts = None if old.expires_at is None else old.expires_at - old.created_at
         maker = maker_of(actor)
         row = ApiKeyRow(

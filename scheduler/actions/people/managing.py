@@ -6,14 +6,15 @@ from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
-from scheduler.actions.people.people import checked_name, checked_rank, fault_at, must_manage, withdraw_key
+from scheduler.actions.people.fields import checked_name, checked_rank, fault_at
+from scheduler.actions.people.people import must_manage, withdraw_key
 from scheduler.actions.people.sessions import end, short_id
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.persons import Person
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import Clash, NotFound, Refused
-from scheduler.language import LANGUAGES
+from scheduler.language import LANGUAGES, gettext
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import address_rows
 from scheduler.storage.people import (
@@ -140,9 +141,20 @@ def vessel_of_person(context: Context, actor: Actor, person_id: str, vessel_id: 
         if one.id == person_id and vessel_id in (None, one.vessel_id)
     ]
     if not found:
-        raise NotFound(f"There is no person {person_id[:80]!r} here. The list of people has their ids.")
+        raise NotFound(
+            gettext(
+                "There is no person {person_id} here. The list of people has their ids.",
+                person_id=f"{person_id[:80]!r}",
+            )
+        )
     if len(found) > 1:
-        raise Refused(f"Each of {', '.join(found)} has a person {person_id}. Say which vessel.")
+        raise Refused(
+            gettext(
+                "Each of {found} has a person {person_id}. Say which vessel.",
+                found=", ".join(found),
+                person_id=person_id,
+            )
+        )
     return found[0]
 
 
@@ -169,17 +181,20 @@ def change_person(
         _must_be_spoken(language)
     if role not in PERSON_ROLES or (role in FLEETWIDE) is not (vessel_id == INSTALLATION):
         where = (
-            "of the whole installation: office or admin"
+            gettext("of the whole installation: office or admin")
             if vessel_id == INSTALLATION
-            else "of one ship: engineer, chief, hotel, chief officer or master"
+            else gettext("of one ship: engineer, chief, hotel, chief officer or master")
         )
         raise fault_at(
-            "role", f"This person is {where}. For another kind of role make a new person and withdraw this one."
+            "role",
+            gettext(
+                "This person is {where}. For another kind of role make a new person and withdraw this one.", where=where
+            ),
         )
 
     def act(session: Session) -> Answer:
         row = _managed(session, hand.actor, vessel_id, person_id, f"change {person_id}")
-        must_manage(hand.actor, vessel_id, role, f"make somebody {role.value}")
+        must_manage(hand.actor, vessel_id, role, gettext("make somebody {role}", role=gettext(role.value)))
         if row.role in MANAGERS and role not in MANAGERS:
             _somebody_manages(session, row)
         was = {"name": row.name, "rank": row.rank, "role": row.role.value}
@@ -204,7 +219,7 @@ def choose_language(context: Context, actor: Actor, code: str) -> None:
     with context.db.write(INSTALLATION) as session:
         row = person_row(session, actor.person_vessel_id, actor.person_id or "")
         if row is None:
-            raise NotFound("No person is behind this sign-in. Sign in at a browser and choose there.")
+            raise NotFound(gettext("No person is behind this sign-in. Sign in at a browser and choose there."))
         row.language = code
         session.add(row)
 
@@ -212,7 +227,10 @@ def choose_language(context: Context, actor: Actor, code: str) -> None:
 def _must_be_spoken(code: str) -> None:
     if code not in LANGUAGES:
         said = ", ".join(f"{known} ({name})" for known, name in LANGUAGES.items())
-        raise fault_at("language", f"{code[:20]!r} is no language of the pages. Choose one of {said}.")
+        raise fault_at(
+            "language",
+            gettext("{code} is no language of the pages. Choose one of {said}.", code=f"{code[:20]!r}", said=said),
+        )
 
 
 def withdraw_person(
@@ -306,7 +324,12 @@ def end_session(context: Context, actor: Actor, session_id: str) -> None:
             person is not None and actor.vessel_id in (None, person.vessel_id) and may_manage(actor.role, person.role)
         )
         if row is None or not (own or reached):
-            raise NotFound(f"There is no session {session_id[:40]!r} here. It may have ended already.")
+            raise NotFound(
+                gettext(
+                    "There is no session {session_id} here. It may have ended already.",
+                    session_id=f"{session_id[:40]!r}",
+                )
+            )
         end(session, row, now, actor.name)
 
 
@@ -314,7 +337,12 @@ def _managed(session: Session, actor: Actor, vessel_id: str, person_id: str, wha
     row = person_row(session, vessel_id, person_id)
     actor.must_reach(vessel_id, "person")
     if row is None:
-        raise NotFound(f"There is no person {person_id[:80]!r} here. The list of people has their ids.")
+        raise NotFound(
+            gettext(
+                "There is no person {person_id} here. The list of people has their ids.",
+                person_id=f"{person_id[:80]!r}",
+            )
+        )
     must_manage(actor, vessel_id, row.role, what)
     return row
 
@@ -325,4 +353,10 @@ def _somebody_manages(session: Session, leaver: PersonRow) -> None:
         other = (one.vessel_id, one.id) != (leaver.vessel_id, leaver.id) and one.withdrawn_at is None
         if other and one.role in MANAGERS and one.vessel_id in (leaver.vessel_id, INSTALLATION):
             return
-    raise Clash(f"{leaver.name} is the last who can sign anybody in. Make somebody else {leaver.role.value} first.")
+    raise Clash(
+        gettext(
+            "{name} is the last who can sign anybody in. Make somebody else {role} first.",
+            name=leaver.name,
+            role=gettext(leaver.role.value),
+        )
+    )

@@ -12,6 +12,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from scheduler.errors import Busy, Refused
+from scheduler.language import gettext as _
 
 LEAST, MOST = 15, 200
 """Characters of a passphrase."""
@@ -29,13 +30,18 @@ def passphrase_hash(passphrase: str, *, name: str) -> str:
     plain = _normal(passphrase)
     says = ""
     if not LEAST <= len(plain) <= MOST:
-        says = f"It has {len(plain)} characters; {LEAST} to {MOST} are expected, such as five words that only you put together."
+        says = _(
+            "It has {count} characters; {least} to {most} are expected, such as five words that only you put together.",
+            count=len(plain),
+            least=LEAST,
+            most=MOST,
+        )
     elif len(set(plain.casefold())) < 6:
-        says = "It would be guessed: too few different characters. Take four or five words."
+        says = _("It would be guessed: too few different characters. Take four or five words.")
     elif plain.casefold().strip(" .!0123456789") == name.casefold().strip():
-        says = "It is your name. Take four or five words that only you put together."
+        says = _("It is your name. Take four or five words that only you put together.")
     if says:
-        raise Refused(f"The passphrase cannot be taken. {says}", faults=[("/passphrase", says)])
+        raise Refused(_("The passphrase cannot be taken. {says}", says=says), faults=[("/passphrase", says)])
     return _hashed(plain)
 
 
@@ -43,11 +49,11 @@ def pin_hash(pin: str) -> str:
     """The PIN as it is stored. Raises Refused for what is no PIN, or one that everybody tries first."""
     says = ""
     if not _PIN.fullmatch(pin):
-        says = "4 to 8 figures are expected."
+        says = _("4 to 8 figures are expected.")
     elif len(set(pin)) == 1 or pin in "01234567890" or pin in "09876543210":
-        says = "That is what everybody tries first. Take other figures."
+        says = _("That is what everybody tries first. Take other figures.")
     if says:
-        raise Refused(f"The PIN cannot be taken. {says}", faults=[("/pin", says)])
+        raise Refused(_("The PIN cannot be taken. {says}", says=says), faults=[("/pin", says)])
     return _hashed(pin)
 
 
@@ -59,10 +65,10 @@ def fits(stored: str | None, given: str) -> bool:
     """
     plain = _normal(given[: 4 * MOST])
     if not _queue.acquire(blocking=False):
-        raise Busy("Many sign in just now. Try again in some seconds.")
+        raise Busy(_("Many sign in just now. Try again in some seconds."))
     try:
         if not _checking.acquire(timeout=_WAIT_S):
-            raise Busy("Many sign in just now. Try again in some seconds.")
+            raise Busy(_("Many sign in just now. Try again in some seconds."))
         try:
             return _hasher.verify(stored or NOBODYS, plain) and stored is not None
         except (VerificationError, InvalidHashError):

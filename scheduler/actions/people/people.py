@@ -8,12 +8,14 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import Actor, maker_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, make_once
+from scheduler.actions.people.fields import checked_name, checked_rank, fault_at
 from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_actor, open_session
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.persons import Person
 from scheduler.domain.people.roles import FLEETWIDE, MACHINES, PERSON_ROLES, may_manage, role_by_key
 from scheduler.errors import Busy, Clash, NotAllowed, NotFound, NotSignedIn, Refused, StorageFull
+from scheduler.language import gettext as _
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
     ApiKeyRow,
@@ -41,8 +43,12 @@ def must_manage(actor: Actor, vessel_id: str, role: Role, what: str) -> None:
     actor.must_reach(vessel_id, "person")
     if not may_manage(actor.role, role):
         raise NotAllowed(
-            f"The role {actor.role.value} may not {what}. People are managed by a chief aboard, the office or an admin, "
-            "and by nobody who may do less than they."
+            _(
+                "The role {role} may not {what}. People are managed by a chief aboard, the office "
+                "or an admin, and by nobody who may do less than they.",
+                role=_(actor.role.value),
+                what=what,
+            )
         )
 
 
@@ -70,7 +76,9 @@ def add_person(
     if not PERSON_ID.fullmatch(person_id):
         raise fault_at("id", f'The person id "{person_id:.80}" must be small letters, digits and hyphens, at most 63.')
     _scope(role, vessel_id)
-    must_manage(hand.actor, vessel_id or INSTALLATION, role, f"make a person with the role {role.value} known")
+    must_manage(
+        hand.actor, vessel_id or INSTALLATION, role, _("make a person with the role {role} known", role=_(role.value))
+    )
 
     def act(session: Session) -> Answer:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
@@ -86,22 +94,6 @@ def add_person(
         return Answer(201, {"person": person_id})
 
     hand_action(context, hand, INSTALLATION, act, needs_key=isinstance(by, Hand))
-
-
-def checked_name(name: str) -> str:
-    """The name without space around and twice. Raises Refused when it is empty or over 200 characters."""
-    plain = " ".join(name.split())
-    if not plain or len(plain) > 200:
-        raise fault_at("name", f"The name has {len(plain)} characters; 1 to 200 are expected.")
-    return plain
-
-
-def checked_rank(rank: str) -> str:
-    """As `checked_name`."""
-    plain = " ".join(rank.split())
-    if not plain or len(plain) > 100:
-        raise fault_at("rank", f"The rank has {len(plain)} characters; 1 to 100 are expected, such as second engineer.")
-    return plain
 
 
 def add_key(
@@ -218,7 +210,7 @@ def must_manage_key(actor: Actor, person: PersonRow | None, vessel_id: str | Non
         return
     if role is Role.SHIP:
         if actor.role not in FLEETWIDE:
-            raise NotAllowed("A ship's key is made and withdrawn by the office or an admin.")
+            raise NotAllowed(_("A ship's key is made and withdrawn by the office or an admin."))
         return
     whose = Role.ENGINEER if role is Role.COUNTER else role if person is None else person.role
     where = (vessel_id or INSTALLATION) if person is None else person.vessel_id
@@ -228,7 +220,9 @@ def must_manage_key(actor: Actor, person: PersonRow | None, vessel_id: str | Non
 def key_of(session: Session, actor: Actor, prefix: str) -> ApiKeyRow:
     """Raises NotFound unless there is such a key, and it is the actor's own or one that the actor manages."""
     row = key_row_by_prefix(session, prefix)
-    unknown = NotFound(f"There is no key {prefix[:40]!r} here. The list of keys shows their first letters.")
+    unknown = NotFound(
+        _("There is no key {prefix} here. The list of keys shows their first letters.", prefix=f"{prefix[:40]!r}")
+    )
     if row is None:
         raise unknown
     person = None if row.person_id is None else person_row(session, row.person_vessel_id or "", row.person_id)
@@ -317,7 +311,7 @@ def make_link(
         person = find_person(session, person_id, vessel_id)
         maker = None if by is None else maker_of(by)
         if by is not None and (by.person_vessel_id, by.person_id) != (person.vessel_id, person.id):
-            must_manage(by, person.vessel_id, person.role, f"make a sign-in link for {person.name}")
+            must_manage(by, person.vessel_id, person.role, _("make a sign-in link for {name}", name=person.name))
         make_once(session, once, now, f"sign-in link for {person.name}")
         session.add(
             SignInLinkRow(
@@ -358,8 +352,10 @@ def _good_link(session: Session, token: str, now: datetime) -> tuple[SignInLinkR
     person = None if link is None else person_row(session, link.person_vessel_id, link.person_id)
     if link is None or link.used_at is not None or link.expires_at <= now or person is None or person.withdrawn_at:
         raise NotSignedIn(
-            "This sign-in link is not known, was used, or is out of date. Ask the chief engineer for a new one, or make "
-            "one at the server: `leadline key link PERSON`."
+            _(
+                "This sign-in link is not known, was used, or is out of date. Ask the chief engineer "
+                "for a new one, or make one at the server: `leadline key link PERSON`."
+            )
         )
     return link, person
 
@@ -391,8 +387,3 @@ def _scope(role: Role, vessel_id: str | None) -> None:
         raise fault_at("vessel", f"The role {role.value} reaches every vessel; leave the vessel out.")
     if role not in FLEETWIDE and vessel_id is None:
         raise fault_at("vessel", f"The role {role.value} belongs to one vessel; say which.")
-
-
-def fault_at(field: str, says: str) -> Refused:
-    """The refusal of one field."""
-    return Refused(says, faults=[(f"/{field}", says)])

@@ -7,6 +7,7 @@ from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, of_a_person, one_person
 from scheduler.errors import NotAllowed
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.people import VouchedRow, vouched_row
 
@@ -37,8 +38,12 @@ def person_acting(context: Context, actor: Actor, roles: frozenset[Role], what: 
     """
     if actor.person_id is None:
         raise NotAllowed(
-            f"It takes a person to {what}: in the own sign-in on a page, or with a key that is the person's own. {actor.name} is no "
-            "person known here."
+            _(
+                "It takes a person to {what}: in the own sign-in on a page, or with a key that is "
+                "the person's own. {name} is no person known here.",
+                what=what,
+                name=actor.name,
+            )
         )
     actor.must_sign_as_self(context.now())
     actor.must_be(roles, what)
@@ -69,8 +74,11 @@ def must_be_another(context: Context, session: Session, first: Side, actor: Acto
     """
     if not of_a_person(first.by):
         raise NotAllowed(
-            f"Nobody knows which person {first.by.name or 'that'} was, so nobody can be another. Have it taken back, and asked for "
-            "anew by a person in the own sign-in or with the own key."
+            _(
+                "Nobody knows which person {name} was, so nobody can be another. Have it taken back, "
+                "and asked for anew by a person in the own sign-in or with the own key.",
+                name=first.by.name or "that",
+            )
         )
     if one_person(first.by, person_of(actor)):
         raise NotAllowed(says)
@@ -79,6 +87,10 @@ def must_be_another(context: Context, session: Session, first: Side, actor: Acto
     maker = None if vouched is None else Person(vouched.maker_id, vouched.maker)
     if maker is not None and (one_person(maker, person_of(actor)) or one_person(maker, maker_of(actor))):
         raise NotAllowed(
-            f"{first.by.name} did the first half by a link or key that you made, so this would be one person's word. Another person "
-            "does it, or the first half is done anew after giving an own passphrase."
+            _(
+                "{name} did the first half by a link or key that you made, so this would be one "
+                "person's word. Another person does it, or the first half is done anew after giving "
+                "an own passphrase.",
+                name=first.by.name,
+            )
         )

@@ -6,11 +6,14 @@ from scheduler.actions.people.passphrases import fits, passphrase_hash, pin_hash
 from scheduler.actions.people.sessions import Browser, hashed, open_session
 from scheduler.domain.people.authentication import Proof
 from scheduler.errors import NotAllowed, NotSignedIn
+from scheduler.language import gettext, marked
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.people import PersonRow, computer_by_secret, person_row, person_rows, session_row
 from scheduler.storage.record import append_record, chain_kept_here
 
-_WRONG = "Name and passphrase do not go together, or no passphrase is set yet. Try again, or ask the chief engineer to sign you in."
+_WRONG = marked(
+    "Name and passphrase do not go together, or no passphrase is set yet. Try again, or ask the chief engineer to sign you in."
+)
 
 
 def sign_in(context: Context, name: str, passphrase: str, browser: Browser) -> str:
@@ -52,7 +55,9 @@ def set_passphrase(context: Context, secret: str, actor: Actor, new: str, old: s
     """
     by = actor.authentication
     if by is None or by.proof not in (Proof.LINK, Proof.PASSPHRASE):
-        raise NotAllowed("A passphrase is chosen on a page, by whoever signed in there by a link or by the old one.")
+        raise NotAllowed(
+            gettext("A passphrase is chosen on a page, by whoever signed in there by a link or by the old one.")
+        )
     with context.db.read() as session:
         person = person_row(session, actor.person_vessel_id, actor.person_id or "")
     forgotten = by.proof is Proof.LINK and not old
@@ -65,7 +70,7 @@ def set_passphrase(context: Context, secret: str, actor: Actor, new: str, old: s
             session_row(session, hashed(secret)),
         )
         if person is None or person.withdrawn_at is not None or row is None or row.ended_at is not None:
-            raise NotSignedIn("You were signed out meanwhile. Sign in and choose the passphrase again.")
+            raise NotSignedIn(gettext("You were signed out meanwhile. Sign in and choose the passphrase again."))
         first = person.passphrase is None
         if first or not forgotten:
             row.proved_at = now
@@ -81,7 +86,10 @@ def set_pin(context: Context, actor: Actor, pin: str) -> None:
     by = actor.authentication
     if by is None or by.proof is Proof.PIN or by.proved_at is None or not actor.person_vessel_id:
         raise NotAllowed(
-            "A PIN is chosen by somebody of the ship's own crew who gave the own passphrase in this session. Set or give it first."
+            gettext(
+                "A PIN is chosen by somebody of the ship's own crew who gave the own passphrase in "
+                "this session. Set or give it first."
+            )
         )
     stored = pin_hash(pin)
     with context.db.write(INSTALLATION) as session:
@@ -106,7 +114,10 @@ def sign_in_by_pin(context: Context, computer_secret: str, person_id: str, pin: 
         person = None
     if not fits(None if person is None else person.pin, pin) or person is None or computer is None:
         raise NotSignedIn(
-            "Name and PIN do not go together, or no PIN is set yet. Try again, or sign in by passphrase and choose a PIN."
+            gettext(
+                "Name and PIN do not go together, or no PIN is set yet. Try again, or sign in by "
+                "passphrase and choose a PIN."
+            )
         )
     with context.db.write(INSTALLATION) as session:
         here = Browser(browser.device, browser.agent, computer.id)
@@ -147,5 +158,5 @@ def _named(context: Context, name: str) -> PersonRow | None:
 
 def _proved(person: PersonRow | None, passphrase: str) -> PersonRow:
     if not fits(None if person is None else person.passphrase, passphrase) or person is None:
-        raise NotSignedIn(_WRONG)
+        raise NotSignedIn(gettext(_WRONG))
     return person

@@ -7,6 +7,7 @@ from typing import Any
 from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.errors import Clash, NotFound
+from scheduler.language import gettext as _
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode, explain_place
 from scheduler.planning.explain.reliefs import Relief, reliefs
 from scheduler.planning.problem.facts import Blocker, merged
@@ -40,12 +41,16 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
     now = plant_state(context, vessel_id, plant_id)
     held = now.proposed or now.taken
     if held is None:
-        raise Clash(f"There is no plan for {now.plant.name} yet: plan it first.")
+        raise Clash(_("There is no plan for {name} yet: plan it first.", name=now.plant.name))
     try:
         found = explain_place(held.problem, held.plan, key)
     except KeyError as error:
         raise NotFound(
-            f"The plan of {now.plant.name} has no job {_known(now, key)}: it is not due in the planned days, or another job renews it."
+            _(
+                "The plan of {name} has no job {known}: it is not due in the planned days, or another job renews it.",
+                name=now.plant.name,
+                known=_known(now, key),
+            )
         ) from error
     words, first = words_of(now, held.problem), held.problem.starts_at
     reasons, by_hand = list(found.reasons), set_by_hand(now, key)

@@ -12,6 +12,7 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.planning.explain.lead_order import TREND_DAYS, advise, load_of
 from scheduler.storage.hours.counters import counter_rows
 
@@ -34,7 +35,13 @@ def lead_order(context: Context, vessel_id: str, plant_id: str) -> dict[str, Any
         if job.first and job.job_id.kind == kind.code and job.running_seconds_left is not None and job.position
     }
     if not left:
-        raise Refused(f"No pump of {plant_id} has running hours to its {kind.name} yet. Post readings first.")
+        raise Refused(
+            _(
+                "No pump of {plant_id} has running hours to its {name} yet. Post readings first.",
+                plant_id=plant_id,
+                name=kind.name,
+            )
+        )
     apart = {  # a pump that is out, or that nobody proved yet, is never advised to lead
         pump: now.outage_status[pump] for pump in left if pump in now.outage_status
     }
@@ -128,7 +135,7 @@ def _overhaul(plant: Plant) -> JobKind:
     """The kind of a pump with the longest interval by running hours."""
     kinds = [kind for kind in plant.job_kinds if kind.subject is Subject.PUMP and kind.interval_running_hours]
     if not kinds:
-        raise Refused(f"No job kind of {plant.id} is due on a pump by running hours, so there is no ladder.")
+        raise Refused(_("No job kind of {id} is due on a pump by running hours, so there is no ladder.", id=plant.id))
     return max(kinds, key=lambda kind: kind.interval_running_hours or 0)
 
 

@@ -7,6 +7,7 @@ from scheduler.actions.base.context import Answer, Context, Hand, hand_action, u
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Refused
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 
@@ -25,10 +26,10 @@ def tell(context: Context, hand: Hand, place: Place, order: Sequence[str], at: d
         plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
         there = sorted(position.name for position in plant.positions)
         if sorted(order) != there:
-            says = f"each position once was expected: {', '.join(there)}"
+            says = gettext("each position once was expected: {there}", there=", ".join(there))
             raise Refused(f"order: {says}.", faults=[("/order", says)])
         if at > context.now() + AHEAD:
-            says = "an instant that has come was expected"
+            says = gettext("an instant that has come was expected")
             raise Refused(f"at: {says}.", faults=[("/at", says)])
         payload = {
             "plant": plant.id,

@@ -257,7 +257,10 @@ def times_offered(tried: Trial) -> list[dict[str, Any]]:
 def _must_be_aboard(held: StoredPlan, if_match: int | None) -> None:
     if if_match is None:
         raise MissingCondition(
-            f'A slot is moved in the plan that was looked at: send If-Match with its version ("{held.version}" by now).'
+            gettext(
+                'A slot is moved in the plan that was looked at: send If-Match with its version ("{version}" by now).',
+                version=held.version,
+            )
         )
     if if_match != held.version:
         raise Stale(
@@ -277,8 +280,13 @@ def _must_hold(now: PlantState, key: str, tried: Trial) -> None:
     times, against = times_offered(tried), said_of(now, tried, tried.against)
     words = ", ".join(_when(now, tried, one.start) for one in tried.nearest)
     raise Clash(
-        f"{job_words(now.plant, now.at, key)} cannot be on {_when(now, tried, tried.start)}. {' '.join(against)} "
-        + (f"Starts that hold: {words}." if times else ""),
+        gettext(
+            "{job_words} cannot be on {when}. {against} ",
+            job_words=job_words(now.plant, now.at, key),
+            when=_when(now, tried, tried.start),
+            against=" ".join(against),
+        )
+        + (gettext("Starts that hold: {words}.", words=words) if times else ""),
         more={"against": against, "times_that_hold": times},
     )
 
@@ -309,7 +317,11 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
     row = move_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.id:
         raise NotFound(
-            f"There is no move {number} for {place.id}. `leadline move {place.id} --list` shows those there are."
+            gettext(
+                "There is no move {number} for {id}. `leadline move {id} --list` shows those there are.",
+                number=number,
+                id=place.id,
+            )
         )
     if row.undone_at is not None:
         raise Clash(

@@ -9,6 +9,7 @@ from scheduler.actions.plan.planning import plan_as_json
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, Refused
+from scheduler.language import gettext as _
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
@@ -25,9 +26,15 @@ def outlook(context: Context, vessel_id: str, plant_id: str, days: int = OUTLOOK
         NotFound: no such plant. Refused: days outside 2 to OUTLOOK_DAYS. Busy: another is being worked out; one at a time.
     """
     if not 2 <= days <= OUTLOOK_DAYS:
-        raise Refused(f"An outlook covers 2 to {OUTLOOK_DAYS} days; {days} were asked for.")
+        raise Refused(
+            _(
+                "An outlook covers 2 to {outlook_days} days; {days} were asked for.",
+                outlook_days=OUTLOOK_DAYS,
+                days=days,
+            )
+        )
     if not context.looking_far.acquire(blocking=False):
-        raise Busy("An outlook is being worked out already; ask again in a while.", more={"retry_after": 10})
+        raise Busy(_("An outlook is being worked out already; ask again in a while."), more={"retry_after": 10})
     try:
         now = plant_state(context, vessel_id, plant_id, horizon_days=days)
         with context.workers() as workers:

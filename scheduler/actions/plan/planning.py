@@ -16,6 +16,7 @@ from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Busy, Clash, SchedulerError, Stale
+from scheduler.language import gettext
 from scheduler.planning.explain.dates import PlanFact, plan_facts
 from scheduler.planning.judge.check import MarginSteps, judge, margin_series
 from scheduler.planning.judge.cover import cover_of
@@ -180,12 +181,16 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
         taken = plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
         if proposed is None:
             if taken is not None and taken.digest == digest:
-                raise Clash(f"The plan {digest[:12]} is the one taken already.")
-            raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
+                raise Clash(gettext("The plan {digest} is the one taken already.", digest=digest[:12]))
+            raise Stale(gettext("No plan is proposed for {id} by now. Ask for one first (plan/previews).", id=place.id))
         if proposed.digest != digest:
             newer = stored_plan(proposed)
             raise Stale(
-                f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
+                gettext(
+                    "The plan proposed by now is {digest}, not {digest_2}. Look at it, then take that one.",
+                    digest=proposed.digest[:12],
+                    digest_2=digest[:12],
+                ),
                 more={"digest": proposed.digest, "slots": newer.slots_in_order() if newer else []},
             )
         stored = take_up(session, place.vessel_id, proposed, context.now())

@@ -10,6 +10,7 @@ from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.plant_state.work import state_of, steps_of
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext as _
 from scheduler.planning.move.trial import Trial, moves_with, try_start
 from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem, ShortCode, Shortfall
@@ -36,7 +37,10 @@ def taken_plan(now: PlantState) -> StoredPlan:
     """
     if now.taken is None:
         raise Clash(
-            f"No plan is taken for {now.plant.name}, so there is no slot to move. Look at the proposed plan and take it."
+            _(
+                "No plan is taken for {name}, so there is no slot to move. Look at the proposed plan and take it.",
+                name=now.plant.name,
+            )
         )
     return now.taken
 
@@ -73,12 +77,20 @@ def taken_now(now: PlantState, context: Context, key: str) -> TakenPlan:
     if key not in there:
         if now.job(key) is None:
             raise NotFound(
-                f"There is no open job {key[:200]} in {now.plant.id}. `leadline due {now.plant.id}` shows those that are."
+                _(
+                    "There is no open job {key} in {id}. `leadline due {id}` shows those that are.",
+                    key=key[:200],
+                    id=now.plant.id,
+                )
             )
         name = job_words(now.plant, now.at, key)
         raise NotFound(
-            f"The plan of {now.plant.name} has no job {name}: it is not due in the planned days, another job renews it, or it is a "
-            "breakdown, which is not planned."
+            _(
+                "The plan of {name} has no job {name_2}: it is not due in the planned days, another "
+                "job renews it, or it is a breakdown, which is not planned.",
+                name=now.plant.name,
+                name_2=name,
+            )
         )
     shift = (problem.starts_at - held.problem.starts_at) // HOUR
     slots = tuple(
@@ -131,6 +143,10 @@ def _step(now: PlantState, stands: TakenPlan, start_at: datetime) -> int:
     if rest:
         earlier = start_at - rest
         near = [f"{ship_time(at, now.offset_minutes):%Y-%m-%d %H:%M}" for at in (earlier, earlier + HOUR)]
-        says = f"slots start at whole hours of the plan; the nearest are {near[0]} and {near[1]} ship time"
+        says = _(
+            "slots start at whole hours of the plan; the nearest are {near} and {near_2} ship time",
+            near=near[0],
+            near_2=near[1],
+        )
         raise Refused(f"start_at: {says}.", faults=[("/start_at", says)])
     return step

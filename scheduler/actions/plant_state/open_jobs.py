@@ -6,6 +6,7 @@ from scheduler.domain.due.last_done import JobId
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.work import done_row
 from scheduler.wording.figures import moment
@@ -18,7 +19,9 @@ def kind_of(plant: Plant, job_id: JobId) -> JobKind:
         return plant.kind(job_id.kind)
     except KeyError as error:
         known = ", ".join(kind.code for kind in plant.job_kinds)
-        raise NotFound(f"There is no job kind {job_id.kind!r} in {plant.id}. Known: {known}.") from error
+        raise NotFound(
+            _("There is no job kind {kind} in {id}. Known: {known}.", kind=f"{job_id.kind!r}", id=plant.id, known=known)
+        ) from error
 
 
 def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
@@ -33,23 +36,30 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
         name = _name(now, job_id)
         row = done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
         by = (
-            f", with {job_words(now.plant, now.at, row.job_key)}"
+            _(", with {job_words}", job_words=job_words(now.plant, now.at, row.job_key))
             if row and row.job_key and row.job_key != job_id.key
             else ""
         )
         when = f" on {moment(row.at, now.offset_minutes, now.at)}{by}" if row else ""
-        raise Clash(f"{name} was done already{when}. Number {done + 1} is the open one.")
+        raise Clash(
+            _("{name} was done already{when}. Number {done} is the open one.", name=name, when=when, done=done + 1)
+        )
     job = now.job(job_id.key)
     if job is None or not job.first:
         name = _name(now, job_id)
         if job_id.kind == BREAKDOWN.code:
-            raise NotFound(f"{name} is not open. Put the pump out on the plant page, which opens a repair.")
+            raise NotFound(
+                _("{name} is not open. Put the pump out on the plant page, which opens a repair.", name=name)
+            )
         open_key = f"{job_id.kind}:{job_id.subject}:{done + 1}"
         if now.job(open_key) is None:
             raise Refused(
-                f"{subject_words(now.plant, now.at, job_id.subject)} is not in place now, so nothing is due on it. Check the fitting."
+                _(
+                    "{subject_words} is not in place now, so nothing is due on it. Check the fitting.",
+                    subject_words=subject_words(now.plant, now.at, job_id.subject),
+                )
             )
-        raise Refused(f"{name} is not open yet; close the one before it first.")
+        raise Refused(_("{name} is not open yet; close the one before it first.", name=name))
     return job
 
 

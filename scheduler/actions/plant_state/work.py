@@ -19,6 +19,7 @@ from scheduler.domain.work.against import Objection, Procedure, from_plain
 from scheduler.domain.work.rest import DAY, WEEK, RestRule, rest_between, rest_faults
 from scheduler.domain.work.state import WorkState, replay, struck_numbers
 from scheduler.errors import Clash, Stale
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.work import (
     NotFittedRow,
@@ -123,7 +124,10 @@ def must_be_newest(kept: Sequence[StoredStep], if_match: int | None) -> None:
     newer = [one for one in kept if one.number > if_match]
     said = "; ".join(f"{one.step.kind} by {one.step.by}" for one in newer[-5:])
     raise Stale(
-        f"The work has gone on since you looked: {said or 'it is another version'}. Look at it, then send yours again.",
+        _(
+            "The work has gone on since you looked: {said}. Look at it, then send yours again.",
+            said=said or "it is another version",
+        ),
         more={
             "version": len(kept),
             "newer_steps": [{"number": one.number, **json.loads(STEP.dump_json(one.step))} for one in newer],
@@ -138,14 +142,33 @@ def require_no_tag(session: Session, vessel_id: str, pump: str, plant: Plant, at
         name, job = pump_words(plant, at, pump), job_words(plant, at, key)
         if work.hanging:
             hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in work.hanging)
-            raise Clash(f"A tag hangs on {name} at {hang}, in the job {job}. Take it off there first.")
+            raise Clash(
+                _(
+                    "A tag hangs on {name} at {hang}, in the job {job}. Take it off there first.",
+                    name=name,
+                    hang=hang,
+                    job=job,
+                )
+            )
         if work.personal_hanging:
             hang = ", ".join(lock.person for lock in work.personal_hanging)
-            raise Clash(f"A personal lock hangs on {name} ({hang}), in the job {job}. Its owner takes it off first.")
+            raise Clash(
+                _(
+                    "A personal lock hangs on {name} ({hang}), in the job {job}. Its owner takes it off first.",
+                    name=name,
+                    hang=hang,
+                    job=job,
+                )
+            )
         unknown = sorted(work.not_known | work.people_not_known)
         if unknown:
             raise Clash(
-                f"Not known on {name}: {', '.join(unknown)}, in the job {job}. Go and look, and record it there."
+                _(
+                    "Not known on {name}: {unknown}, in the job {job}. Go and look, and record it there.",
+                    name=name,
+                    unknown=", ".join(unknown),
+                    job=job,
+                )
             )
 
 

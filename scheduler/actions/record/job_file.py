@@ -14,6 +14,7 @@ from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.period import PeriodEntry, entry_of
 from scheduler.domain.work.photos import PHOTO
 from scheduler.errors import NotFound
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.record import record_rows, records_numbered
 
@@ -43,7 +44,7 @@ def job_file(context: Context, place: Place, job_id: JobId) -> JobFile:
         vessel, _ = document_of(session, place.vessel_id)
         closed = next(iter(records_numbered(session, place.vessel_id, [number])), None)
         if told is None or closed is None or closed.kind != ClosedJob.KIND or told.get("renewed_by"):
-            raise NotFound("This job is not closed by a record of its own, so there is no paper of it yet.")
+            raise NotFound(gettext("This job is not closed by a record of its own, so there is no paper of it yet."))
         entry = entry_of(closed)
         steps = tuple(steps_of(session, place.vessel_id, job_id.key))
         photos = tuple(

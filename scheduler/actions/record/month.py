@@ -17,6 +17,7 @@ from scheduler.actions.work.carried import carried
 from scheduler.domain.record.choice import Choice
 from scheduler.domain.record.period import PeriodEntry, PeriodFacts, entry_of, period_facts
 from scheduler.errors import Refused
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset, instant_of, ship_time
 from scheduler.storage.record import newest_records, record_rows
 
@@ -63,7 +64,7 @@ def month_facts(context: Context, vessel_id: str, month: str) -> MonthFacts:
         offset = clock_of(session, vessel_id, now_at)
     begin_at, end_at, after_at = month_bounds(month, offset)
     if begin_at > now_at:
-        says = f"{month} has not begun yet; give a month that has"
+        says = gettext("{month} has not begun yet; give a month that has", month=month)
         raise Refused(f"month: {says}.", faults=[("/month", says)])
     chosen = records_of(context, vessel_id, Choice(from_at=begin_at, to_at=end_at))
     extras = export_extras(context, chosen)
@@ -100,7 +101,7 @@ def month_bounds(month: str, offset: ShipOffset) -> tuple[datetime, datetime, da
     """Begin of the month aboard, of the one after, and of the one after that. Raises Refused when it is none."""
     match = _MONTH.fullmatch(month)
     if match is None or not _FIRST_YEAR <= int(match[1]) < 9000:
-        says = "a month is expected, as 2026-10"
+        says = gettext("a month is expected, as 2026-10")
         raise Refused(f"month: {says}.", faults=[("/month", says)])
     year, number = int(match[1]), int(match[2])
     starts = [datetime(year + (number - 1 + n) // 12, (number - 1 + n) % 12 + 1, 1, tzinfo=UTC) for n in range(3)]

@@ -18,6 +18,7 @@ from scheduler.domain.vessel.differing import document_differences
 from scheduler.domain.vessel.document import Counter, Vessel
 from scheduler.domain.vessel.renaming import gone, rename_faults, renames, with_new_ids
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
+from scheduler.language import gettext
 from scheduler.storage.capacity import open_outage_row
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, counter_rows, find_counter
@@ -70,8 +71,13 @@ def put_vessel(
     actor.must_reach(vessel.id, f"vessel {vessel.id}")
     faults = faults_of(vessel)
     if faults:
-        many = f"{len(faults)} faults; the first: " if len(faults) > 1 else ""
-        raise Refused(f"The document of {vessel.id} makes no sense: {many}{faults[0][1]}", faults=faults)
+        many = gettext("{count} faults; the first: ", count=len(faults)) if len(faults) > 1 else ""
+        raise Refused(
+            gettext(
+                "The document of {id} makes no sense: {many}{faults}", id=vessel.id, many=many, faults=faults[0][1]
+            ),
+            faults=faults,
+        )
     text = as_text(vessel)
     now = context.now()
     with context.db.write(vessel.id) as session:
@@ -84,7 +90,10 @@ def put_vessel(
         foreign = ids_taken_elsewhere(session, vessel.id, wanted)
         if foreign:
             raise Refused(
-                f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others."
+                gettext(
+                    "These ids belong to another vessel already: {foreign}. Ids are unique; choose others.",
+                    foreign=", ".join(foreign),
+                )
             )
         new = row is None
         before = None if row is None else document_of(session, vessel.id)[0]
@@ -164,18 +173,29 @@ def approve_version(context: Context, hand: Hand, vessel_id: str, number: int) -
             approved already, or it changed nothing of the kind.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    by = person_acting(context, hand.actor, frozenset({Role.OFFICE}), "approve a change of a vessel's document")
+    by = person_acting(
+        context, hand.actor, frozenset({Role.OFFICE}), gettext("approve a change of a vessel's document")
+    )
 
     def act(session: Session) -> Answer:
         document_of(session, vessel_id)
         row = document_version(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"Version {number} of this vessel's document is not kept here.")
+            raise NotFound(gettext("Version {number} of this vessel's document is not kept here.", number=number))
         if row.approved_by:
-            raise Clash(f"Version {number} was approved already, by {row.approved_by}.")
+            raise Clash(
+                gettext(
+                    "Version {number} was approved already, by {approved_by}.",
+                    number=number,
+                    approved_by=row.approved_by,
+                )
+            )
         if not row.to_approve:
             raise Clash(
-                f"Version {number} changed no interval, window, tolerance or minimum: there is nothing to approve."
+                gettext(
+                    "Version {number} changed no interval, window, tolerance or minimum: there is nothing to approve.",
+                    number=number,
+                )
             )
         side = Side(vessel_id, f"document {number} stored", Person(row.by_id or "", row.by))
         must_be_another(context, session, side, hand.actor, f"{row.by} stored it: another person approves it.")
@@ -290,8 +310,11 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel) -> dict[str, str]
     merged = used(session, vessel.id, set(new_ids.values())) if new_ids else set()
     if merged:
         raise Refused(
-            f"Another thing was kept under {', '.join(sorted(merged))} before: two histories would become one. Choose an id that "
-            "was never used on this vessel."
+            gettext(
+                "Another thing was kept under {merged} before: two histories would become one. "
+                "Choose an id that was never used on this vessel.",
+                merged=", ".join(sorted(merged)),
+            )
         )
     for lost in sorted(set(left) - set(new_ids)):
         if left[lost] == "plant" and lost in in_use:

@@ -7,6 +7,7 @@ from pydantic import TypeAdapter
 
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.errors import NotFound
+from scheduler.language import gettext as _
 from scheduler.storage.database import Session
 from scheduler.storage.vessel import VesselRow, vessel_row
 
@@ -38,7 +39,7 @@ def document_of(session: Session, vessel_id: str) -> tuple[Vessel, int]:
 def document_in(row: VesselRow | None, vessel_id: str) -> tuple[Vessel, int]:
     """The same from its row."""
     if row is None:
-        raise NotFound(f"There is no vessel {vessel_id} here.")
+        raise NotFound(_("There is no vessel {vessel_id} here.", vessel_id=vessel_id))
     return _parsed(row.id, row.version, row.document), row.version
 
 
@@ -47,7 +48,7 @@ def plant_of(vessel: Vessel, plant_id: str) -> Plant:
     for plant in vessel.plants:
         if plant.id == plant_id:
             return plant
-    raise NotFound(f"There is no plant {plant_id} here.")
+    raise NotFound(_("There is no plant {plant_id} here.", plant_id=plant_id))
 
 
 def position_names(vessel: Vessel) -> dict[str, str]:

@@ -10,6 +10,7 @@ from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import Clash, NotFound, Refused
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
@@ -46,7 +47,11 @@ def locate(context: Context, actor: Actor, asset_id: str, kind: AssetKind) -> Pl
         row = asset_row(session, asset_id)
     if row is None or row.kind is not kind:
         raise NotFound(
-            f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel."
+            gettext(
+                "There is no {kind} {asset_id} here. Check the id, and that your key belongs to that vessel.",
+                kind=gettext(kind.value),
+                asset_id=asset_id,
+            )
         )
     actor.must_reach(row.vessel_id, f"{kind.value} {asset_id}")
     return Place(row.id, row.vessel_id, row.plant_id or row.id, row.kind)
@@ -96,7 +101,13 @@ def version_of(context: Context, actor: Actor, vessel_id: str, number: int) -> s
         document_of(session, vessel_id)
         row = document_version(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"Version {number} of the document of {vessel_id} is not kept here.")
+            raise NotFound(
+                gettext(
+                    "Version {number} of the document of {vessel_id} is not kept here.",
+                    number=number,
+                    vessel_id=vessel_id,
+                )
+            )
         return row.document
 
 
@@ -151,13 +162,18 @@ def change_clock(
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     if not -720 <= minutes <= 840:
-        raise Refused(f"An offset of {minutes} minutes is not on any clock; expected -720 to 840 minutes ahead of UTC.")
+        raise Refused(
+            gettext(
+                "An offset of {minutes} minutes is not on any clock; expected -720 to 840 minutes ahead of UTC.",
+                minutes=minutes,
+            )
+        )
 
     def act(session: Session) -> Answer:
         document_of(session, vessel_id)
         begins_at = floor_second(from_at)
         if any(row.from_at == begins_at for row in ship_offset_rows(session, vessel_id)):
-            raise Clash("A clock change at that instant is recorded already.")
+            raise Clash(gettext("A clock change at that instant is recorded already."))
         session.add(
             ShipOffsetRow(
                 vessel_id=vessel_id,

@@ -28,6 +28,7 @@ from scheduler.domain.voyage.stretches import (
     spell_faults,
 )
 from scheduler.errors import Clash, MissingCondition, Refused, Stale
+from scheduler.language import gettext
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.voyage import (
@@ -123,8 +124,8 @@ def days_table(context: Context, actor: Actor, vessel_id: str, text: str) -> She
     sheet = try_days(context, actor, vessel_id, text).sheet
     if sheet.faults:
         faults = [(f"/csv/{fault.row}/{fault.column}", fault.sentence()) for fault in sheet.faults]
-        many = f"{len(faults)} cells are wrong; the first: " if len(faults) > 1 else ""
-        raise Refused(f"Nothing was taken in. {many}{faults[0][1]}", faults=faults)
+        many = gettext("{count} cells are wrong; the first: ", count=len(faults)) if len(faults) > 1 else ""
+        raise Refused(gettext("Nothing was taken in. {many}{faults}", many=many, faults=faults[0][1]), faults=faults)
     return sheet
 
 
@@ -148,7 +149,13 @@ def change_days(context: Context, hand: Hand, vessel_id: str, wish: Wish, *, if_
         _must_make_sense(begin, wish, today)
         laid = lay(begin, wish.stretches)
         if len(laid.book.spells) > MOST_SPELLS:
-            raise Refused(f"The calendar would hold {len(laid.book.spells)} stretches; at most {MOST_SPELLS} are kept.")
+            raise Refused(
+                gettext(
+                    "The calendar would hold {count} stretches; at most {most_spells} are kept.",
+                    count=len(laid.book.spells),
+                    most_spells=MOST_SPELLS,
+                )
+            )
         return replace(laid, changes=difference(book, laid.book))
 
     return _write(context, hand, vessel_id, if_match, make, wish.reason, wish.what, None)
@@ -164,7 +171,7 @@ def undo_days(context: Context, hand: Hand, vessel_id: str, *, reason: str = "",
     def make(session: Session, book: VoyageDays) -> Laid:
         newest = newest_voyage_version(session, vessel_id)
         if newest is None:
-            raise Clash("Nothing was entered in this operating calendar yet; there is nothing to undo.")
+            raise Clash(gettext("Nothing was entered in this operating calendar yet; there is nothing to undo."))
         before = voyage_version(session, vessel_id, newest.version - 1)
         spells = voyage_stretches(session, vessel_id, newest.version - 1)
         old = VoyageDays() if before is None else _book(_kinds(before), spells)
@@ -231,13 +238,22 @@ def _write(
 def _must_match(vessel_id: str, book: VoyageDays, version: int, if_match: int | None) -> None:
     if if_match is None:
         raise MissingCondition(
-            f"The operating calendar of {vessel_id} is at version {version}. Read it, then send If-Match: "
-            f'"{version}" with your change.'
+            gettext(
+                "The operating calendar of {vessel_id} is at version {version}. Read it, then send "
+                'If-Match: "{version}" with your change.',
+                vessel_id=vessel_id,
+                version=version,
+            )
         )
     if if_match != version:
         raise Stale(
-            f"The operating calendar of {vessel_id} is now at version {version}, not {if_match}: somebody changed it "
-            "meanwhile. Look at it again and repeat your change.",
+            gettext(
+                "The operating calendar of {vessel_id} is now at version {version}, not {if_match}: "
+                "somebody changed it meanwhile. Look at it again and repeat your change.",
+                vessel_id=vessel_id,
+                version=version,
+                if_match=if_match,
+            ),
             more={
                 "version": version,
                 "stretches": [
@@ -253,13 +269,20 @@ def _must_make_sense(book: VoyageDays, wish: Wish, today: date) -> None:
     faults = day_kind_faults(wish.kinds, used) if wish.kinds is not None else []
     for place, (from_on, to_on) in enumerate(wish.cleared):
         if to_on < from_on:
-            faults.append((f"/clear/{place}/to_on", f"{to_on} is before {from_on}: a day on or after it was expected."))
+            faults.append(
+                (
+                    f"/clear/{place}/to_on",
+                    gettext(
+                        "{to_on} is before {from_on}: a day on or after it was expected.", to_on=to_on, from_on=from_on
+                    ),
+                )
+            )
     kinds = [kind.code for kind in book.kinds]
     found = spell_faults(wish.stretches, kinds, today, lambda place: f"stretch {place + 1}")
     faults += [(f"/stretches/{fault.place}/{_member(fault)}", fault.says) for fault in found]
     if faults:
-        many = f"{len(faults)} things are wrong; the first: " if len(faults) > 1 else ""
-        raise Refused(f"Nothing was taken in. {many}{faults[0][1]}", faults=faults)
+        many = gettext("{count} things are wrong; the first: ", count=len(faults)) if len(faults) > 1 else ""
+        raise Refused(gettext("Nothing was taken in. {many}{faults}", many=many, faults=faults[0][1]), faults=faults)
 
 
 def _member(fault: SpellFault) -> str:

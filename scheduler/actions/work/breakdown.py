@@ -240,14 +240,14 @@ def note_clog(
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     faults = []
     if not object_found.strip():
-        faults.append(("/object", "this is empty; say what it was, or unknown"))
+        faults.append(("/object", gettext("this is empty; say what it was, or unknown")))
     if not (riser.strip() or deck.strip()):
-        faults.append(("/riser", "give the riser or the deck"))
+        faults.append(("/riser", gettext("give the riser or the deck")))
     for name, said in (("object", object_found), ("riser", riser), ("deck", deck), ("text", text)):
         if len(said) > LONGEST:
-            faults.append((f"/{name}", f"at most {LONGEST} letters are expected"))
+            faults.append((f"/{name}", gettext("at most {longest} letters are expected", longest=LONGEST)))
     if at > context.now() + AHEAD:
-        faults.append(("/at", "this is still to come"))
+        faults.append(("/at", gettext("this is still to come")))
     if faults:
         raise Refused("; ".join(f"{place.lstrip('/')}: {says}" for place, says in faults) + ".", faults=faults)
 

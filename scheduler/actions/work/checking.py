@@ -39,7 +39,7 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
             or answers for a contractor, or by another than was asked.
     """
     actor = hand.actor
-    person_acting(context, actor, CHECKS, "sign a job as checked")
+    person_acting(context, actor, CHECKS, gettext("sign a job as checked"))
 
     def act(session: Session) -> Answer:
         row = _closed(session, place, job_id)

@@ -141,7 +141,7 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
         NotAllowed: by anybody else, or by nobody known. Refused: no month, or one that is not over. Clash: it is signed.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    person_acting(context, hand.actor, frozenset({Role.CHIEF}), "sign the month's review")
+    person_acting(context, hand.actor, frozenset({Role.CHIEF}), gettext("sign the month's review"))
     if not _MONTH.fullmatch(month):
         says = gettext("a month is expected, as 2026-10")
         raise Refused(f"month: {says}.", faults=[("/month", says)])

@@ -10,6 +10,7 @@ from scheduler.actions.vessel.fleet import Place, clock_in
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import NotFound
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.vessel import AssetKind, AssetRow, asset_row, ship_offset_rows, vessel_row
 from scheduler.storage.work import job_row
@@ -65,7 +66,12 @@ def _reached(row: AssetRow | None, actor: Actor, key: str) -> Place:
 
 
 def _no_such_job(key: str) -> NotFound:
-    return NotFound(f"There is no job {key[:200]!r} here. A key reads kind:subject:number, as the due list shows it.")
+    return NotFound(
+        gettext(
+            "There is no job {key} here. A key reads kind:subject:number, as the due list shows it.",
+            key=f"{key[:200]!r}",
+        )
+    )
 
 
 def closed_job(context: Context, place: Place, job_id: JobId) -> dict[str, Any] | None:

@@ -5,6 +5,7 @@ from scheduler.actions.people import managing
 from scheduler.actions.work.carried import hung_by
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash
+from scheduler.language import gettext as _
 from scheduler.storage.capacity import concession_rows_of
 from scheduler.storage.database import Session
 from scheduler.storage.due import postponement_rows, waiting_first_dates
@@ -25,9 +26,13 @@ def withdraw_leaver(context: Context, hand: Hand, vessel_id: str, person_id: str
         hang = [point for one in vessels for point in hung_by(session, one, leaver)]
         if hang:
             raise Clash(
-                f"Locks of {leaver.name} hang at {listed(sorted(set(hang)))}. Whoever relieves takes each over with an own lock, or "
-                "it comes off as the work's page says; then withdraw. To let nobody in meanwhile, end the sessions and withdraw the "
-                "keys.",
+                _(
+                    "Locks of {name} hang at {listed}. Whoever relieves takes each over with an own "
+                    "lock, or it comes off as the work's page says; then withdraw. To let nobody in "
+                    "meanwhile, end the sessions and withdraw the keys.",
+                    name=leaver.name,
+                    listed=listed(sorted(set(hang))),
+                ),
                 more={"hang_at": sorted(set(hang))},
             )
         waits = [what for one in vessels for what in _waits(session, one, leaver.id)]

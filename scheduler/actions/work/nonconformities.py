@@ -133,9 +133,9 @@ def answer_nonconformity(
     Raises:
         NotFound: no such non-conformity. Clash: it is closed. Refused: no cause or no corrective action. NotAllowed: by nobody known.
     """
-    by = person_acting(context, hand.actor, ASKS, "answer a non-conformity")
+    by = person_acting(context, hand.actor, ASKS, gettext("answer a non-conformity"))
     faults = [
-        (f"/{name}", "this is empty")
+        (f"/{name}", gettext("this is empty"))
         for name, text in (("cause", cause), ("corrective_action", corrective_action))
         if not text.strip()
     ]
@@ -170,7 +170,7 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
     Raises:
         NotAllowed: by nobody known, by the one who answered, or by someone below the chief engineer. Clash: not answered, or closed.
     """
-    person_acting(context, hand.actor, AUTHORITY, "close a non-conformity")
+    person_acting(context, hand.actor, AUTHORITY, gettext("close a non-conformity"))
 
     def act(session: Session) -> Answer:
         row = _held(session, hand, vessel_id, number)

@@ -7,9 +7,9 @@ from scheduler.actions.people.sides import AUTHORITY, person_acting
 from scheduler.domain.people.persons import Person, same_name
 from scheduler.domain.work.acts import AnyStep, TagRemoved
 from scheduler.errors import NotAllowed, Refused
-from scheduler.language import gettext
+from scheduler.language import gettext, marked
 
-_TYPED = (
+_TYPED = marked(
     "nobody signs for another: leave it empty. The chief engineer or the office records this step, in the own "
     "sign-in or with the own "
     "key, and so approves it."
@@ -28,9 +28,10 @@ def with_approver(context: Context, hand: Hand, step: AnyStep, *, fact: bool) ->
     if not isinstance(step, TagRemoved) or step.other_hand is None:
         return step
     if step.other_hand.approved_by.strip():
-        raise Refused(f"approved_by: {_TYPED}", faults=[("/step/other_hand/approved_by", _TYPED)])
+        says = gettext(_TYPED)
+        raise Refused(f"approved_by: {says}", faults=[("/step/other_hand/approved_by", says)])
     try:
-        by = person_acting(context, hand.actor, AUTHORITY, "approve that a lock comes off by another hand")
+        by = person_acting(context, hand.actor, AUTHORITY, gettext("approve that a lock comes off by another hand"))
         if same_name(by.name, step.by):
             raise NotAllowed(
                 gettext("{name} takes the lock off: another person approves that, and records it.", name=by.name)

@@ -45,7 +45,11 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
     limit = context.settings.photo_limit_bytes
     if len(content) > limit:
         raise TooLarge(
-            f"The photo has {len(content)} bytes: at most {limit} are taken. Make it smaller and send it again."
+            gettext(
+                "The photo has {count} bytes: at most {limit} are taken. Make it smaller and send it again.",
+                count=len(content),
+                limit=limit,
+            )
         )
     folder = folder_of(context, place.vessel_id)
     with context.db.read() as session:
@@ -110,8 +114,12 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     content = _content(context, place.vessel_id, f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:
         raise NotFound(
-            f"Photo {digest[:12]} is gone from where photos are kept, or is not the one that record {kept['record']} is about. Put it "
-            "back from a copy."
+            gettext(
+                "Photo {digest} is gone from where photos are kept, or is not the one that record {record} is about. Put "
+                "it back from a copy.",
+                digest=digest[:12],
+                record=kept["record"],
+            )
         )
     return content, media
 

@@ -25,7 +25,7 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
     Raises:
         Refused: no such point, the supply breaker (never), or no reason. Clash: said already. NotAllowed: by nobody known.
     """
-    by = person_acting(context, hand.actor, ASKS, "say that a point is not fitted")
+    by = person_acting(context, hand.actor, ASKS, gettext("say that a point is not fitted"))
     if not reason.strip():
         raise Refused(
             gettext("Say why it is not fitted; the reason is empty."), faults=[("/reason", gettext("this is empty"))]
@@ -73,8 +73,8 @@ def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, 
         NotFound: no such number. Clash: signed or withdrawn. NotAllowed: by nobody known, who has not that role, or who said it.
     """
     if as_ not in AS:
-        raise Refused("as: office or master was expected.", faults=[("/as", "office or master")])
-    by = person_acting(context, hand.actor, frozenset({Role(as_)}), f"sign as {as_}")
+        raise Refused(gettext("as: office or master was expected."), faults=[("/as", gettext("office or master"))])
+    by = person_acting(context, hand.actor, frozenset({Role(as_)}), gettext("sign as {signed_as}", signed_as=as_))
 
     def act(session: Session) -> Answer:
         row = _standing(session, place, number)

@@ -101,9 +101,9 @@ def must_be_allowed(context: Context, hand: Hand, step: AnyStep) -> None:
     if step.at > context.now() + AHEAD:
         raise Refused(gettext("That time is still to come; give the instant at which it was done."))
     if isinstance(step, TagPlaced) and step.override.strip():
-        person_acting(context, hand.actor, AUTHORITY, "override the minimum, with a reason")
+        person_acting(context, hand.actor, AUTHORITY, gettext("override the minimum, with a reason"))
     if isinstance(step, MeasureAccepted):
-        person_acting(context, hand.actor, AUTHORITY, "accept a measure outside its limits, with a reason")
+        person_acting(context, hand.actor, AUTHORITY, gettext("accept a measure outside its limits, with a reason"))
 
 
 def record_step(

@@ -10,6 +10,7 @@ from math import isfinite
 
 from scheduler.domain.capacity.minimum import Swept, minimum_agreed
 from scheduler.domain.vessel.document import Plant
+from scheduler.language import gettext as _
 from scheduler.shiptime import ShipOffset
 
 SHORTEST, LONGEST = timedelta(hours=1), timedelta(days=366)
@@ -31,12 +32,12 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
     """What is wrong with a request, a (pointer, sentence) each; empty when nothing is."""
     faults = []
     if not asked.reason.strip():
-        faults.append(("/reason", "this is empty; say why less is enough in that time."))
+        faults.append(("/reason", _("this is empty; say why less is enough in that time.")))
     if not SHORTEST <= asked.to_at - asked.from_at <= LONGEST:
-        faults.append(("/to_at", "an end 1 hour to 366 days after from_at was expected; correct either."))
+        faults.append(("/to_at", _("an end 1 hour to 366 days after from_at was expected; correct either.")))
         return faults
     if asked.to_at <= now_at:
-        faults.append(("/to_at", "this is past; a minimum is lowered for a time to come."))
+        faults.append(("/to_at", _("this is past; a minimum is lowered for a time to come.")))
     figure = asked.minimum.m3_per_h
     marks = _hours_begun(asked.from_at, asked.to_at, offset_minutes)
     most = max(minimum_agreed(plant, at, offset_minutes)[0] for at in marks)
@@ -44,8 +45,12 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
         faults.append(
             (
                 "/minimum_swept_m3_per_h",
-                f"{figure:g} m3/h: 0 or more and less than the highest minimum in that time, {most.m3_per_h:g}, was "
-                "expected.",
+                _(
+                    "{figure} m3/h: 0 or more and less than the highest minimum in that time, "
+                    "{m3_per_h}, was expected.",
+                    figure=f"{figure:g}",
+                    m3_per_h=f"{most.m3_per_h:g}",
+                ),
             )
         )
     return faults

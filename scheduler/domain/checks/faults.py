@@ -9,6 +9,7 @@ from datetime import datetime
 from math import isfinite
 
 from scheduler.domain.vessel.document import Fitting, Stay
+from scheduler.language import gettext as _
 
 Fault = tuple[str, str]
 """(JSON Pointer, sentence)."""
@@ -23,11 +24,16 @@ FIRST_YEAR, LAST_YEAR = 1970, 2199
 def id_faults(at: str, what: str, text: str, pattern: re.Pattern[str] = ID) -> Iterator[Fault]:
     """One, unless `text` is an id (or, with CODE, a job kind code)."""
     if not pattern.fullmatch(text):
-        also = ", hyphens and underscores" if pattern is CODE else " and hyphens"
+        also = _(", hyphens and underscores") if pattern is CODE else _(" and hyphens")
         yield (
             at,
-            f"{what} {shortened(text)} cannot be used: 1 to 63 small letters a-z, digits{also}, a letter or digit first, "
-            "was expected. Write it so.",
+            _(
+                "{what} {shortened} cannot be used: 1 to 63 small letters a-z, digits{also}, a "
+                "letter or digit first, was expected. Write it so.",
+                what=what,
+                shortened=shortened(text),
+                also=also,
+            ),
         )
 
 
@@ -36,11 +42,26 @@ def text_faults(
 ) -> Iterator[Fault]:
     """Of a text: empty, too long, or with control characters in it."""
     if not text.strip() and not may_be_empty:
-        yield at, f"{what} is empty: a few words were expected. Write them."
+        yield at, _("{what} is empty: a few words were expected. Write them.", what=what)
     if len(text) > longest:
-        yield at, f"{what} has {len(text)} characters: at most {longest} was expected. Shorten it."
+        yield (
+            at,
+            _(
+                "{what} has {count} characters: at most {longest} was expected. Shorten it.",
+                what=what,
+                count=len(text),
+                longest=longest,
+            ),
+        )
     if any(ord(c) < 32 or 127 <= ord(c) < 160 or 0xD800 <= ord(c) < 0xE000 or c in "\u2028\u2029" for c in text):
-        yield at, f"{what} {shortened(text)} contains control characters: plain text was expected. Type it again."
+        yield (
+            at,
+            _(
+                "{what} {shortened} contains control characters: plain text was expected. Type it again.",
+                what=what,
+                shortened=shortened(text),
+            ),
+        )
 
 
 def figure_faults(
@@ -49,7 +70,17 @@ def figure_faults(
     """A figure from `least` to `most`; without `least`, above 0."""
     if not isfinite(figure) or figure > most or (figure <= 0 if least is None else figure < least):
         low = "above 0" if least is None else f"{least:g}"
-        yield at, f"{what} is {figure:g}: {low} to {most:g} {unit} was expected. Correct the figure."
+        yield (
+            at,
+            _(
+                "{what} is {figure}: {low} to {most} {unit} was expected. Correct the figure.",
+                what=what,
+                figure=f"{figure:g}",
+                low=low,
+                most=f"{most:g}",
+                unit=unit,
+            ),
+        )
 
 
 def name_faults(at: str, what: str, name: str, known: set[str], sort: str) -> Iterator[Fault]:
@@ -58,7 +89,13 @@ def name_faults(at: str, what: str, name: str, known: set[str], sort: str) -> It
         there = ", ".join(sorted(known)[:12]) or "none"
         yield (
             at,
-            f"{what} names {sort} {shortened(name)}, which is not in the plant ({there}). Correct the name or add it.",
+            _(
+                "{what} names {sort} {shortened}, which is not in the plant ({there}). Correct the name or add it.",
+                what=what,
+                sort=sort,
+                shortened=shortened(name),
+                there=there,
+            ),
         )
 
 
@@ -69,7 +106,11 @@ def twice_faults(pairs: Iterable[tuple[str, str]], what: str) -> Iterator[Fault]
         if name in seen:
             yield (
                 at,
-                f"{what} {shortened(name)} is used twice: once was expected. Give this one another, or take it out.",
+                _(
+                    "{what} {shortened} is used twice: once was expected. Give this one another, or take it out.",
+                    what=what,
+                    shortened=shortened(name),
+                ),
             )
         seen.add(name)
 
@@ -79,7 +120,12 @@ def span_faults(at: str, what: str, span: Stay | Fitting) -> Iterator[Fault]:
     yield from stretch_faults(at, what, span.from_at, span.to_at)
     opening = span.opening_running_hours
     yield from figure_faults(
-        f"{at}/opening_running_hours", f"{what}: opening hours", opening, MOST_RUNNING_HOURS, "running hours", least=0
+        f"{at}/opening_running_hours",
+        _("{what}: opening hours", what=what),
+        opening,
+        MOST_RUNNING_HOURS,
+        "running hours",
+        least=0,
     )
 
 
@@ -92,8 +138,13 @@ def stretch_faults(at: str, what: str, from_at: datetime, to_at: datetime | None
     if is_aware(from_at) and is_aware(to_at) and from_at >= to_at:
         yield (
             f"{at}/to_at",
-            f"{what} runs from {from_at.isoformat()} to {to_at.isoformat()}: an end after the beginning was expected. "
-            "Exchange or correct the two.",
+            _(
+                "{what} runs from {from_at} to {to_at}: an end after the beginning was expected. "
+                "Exchange or correct the two.",
+                what=what,
+                from_at=from_at.isoformat(),
+                to_at=to_at.isoformat(),
+            ),
         )
 
 
@@ -102,14 +153,23 @@ def instant_faults(at: str, what: str, instant: datetime) -> Iterator[Fault]:
     if not is_aware(instant):
         yield (
             at,
-            f"{what} {instant.isoformat()} has no offset from UTC: an instant like 2027-03-01T08:00:00Z was expected. "
-            "Add Z or the offset.",
+            _(
+                "{what} {instant} has no offset from UTC: an instant like 2027-03-01T08:00:00Z was "
+                "expected. Add Z or the offset.",
+                what=what,
+                instant=instant.isoformat(),
+            ),
         )
     if not FIRST_YEAR <= instant.year <= LAST_YEAR:
         yield (
             at,
-            f"{what} {instant.isoformat()} cannot be: a year from {FIRST_YEAR} to {LAST_YEAR} was expected. "
-            "Correct the date.",
+            _(
+                "{what} {instant} cannot be: a year from {first_year} to {last_year} was expected. Correct the date.",
+                what=what,
+                instant=instant.isoformat(),
+                first_year=FIRST_YEAR,
+                last_year=LAST_YEAR,
+            ),
         )
 
 

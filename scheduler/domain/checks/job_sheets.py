@@ -10,6 +10,7 @@ from scheduler.domain.checks.faults import Fault, text_faults, twice_faults
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import MeasureAsked
+from scheduler.language import gettext as _
 
 MOST_STEPS, LONGEST_STEP, MOST_STEP_LETTERS = 12, 240, 1300
 MOST_MEASURES, MOST_PARTS, MOST_TOOLS, MOST_FINDINGS = 6, 6, 8, 60
@@ -49,20 +50,38 @@ def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
         if len(things) > most:
             yield (
                 f"{at}/{member}",
-                f"The sheet of {named} has {len(things)} {member}: at most {most} go on one page. Put some together.",
+                _(
+                    "The sheet of {named} has {count} {member}: at most {most} go on one page. Put some together.",
+                    named=named,
+                    count=len(things),
+                    member=member,
+                    most=most,
+                ),
             )
     texts = [step.text for step in kind.sheet]
     letters = sum(map(len, texts))
     if letters > MOST_STEP_LETTERS:
         yield (
             f"{at}/steps",
-            f"The steps of {named} have {letters} letters together: at most {MOST_STEP_LETTERS} go on one page. Shorten them.",
+            _(
+                "The steps of {named} have {letters} letters together: at most {most_step_letters} "
+                "go on one page. Shorten them.",
+                named=named,
+                letters=letters,
+                most_step_letters=MOST_STEP_LETTERS,
+            ),
         )
     for i, asked in enumerate(kind.sheet):
         if asked.act and asked.act not in TICKED_BY_ACT:
             yield (
                 f"{at}/steps/{i}/act",
-                f'Step {i + 1} of {named} names the act "{asked.act}": one of {", ".join(TICKED_BY_ACT)} was expected.',
+                _(
+                    'Step {i} of {named} names the act "{act}": one of {ticked_by_act} was expected.',
+                    i=i + 1,
+                    named=named,
+                    act=asked.act,
+                    ticked_by_act=", ".join(TICKED_BY_ACT),
+                ),
             )
     for i, step in enumerate(texts):
         yield from text_faults(f"{at}/steps/{i}", f"Step {i + 1} of {named}", step, LONGEST_STEP)
@@ -70,8 +89,12 @@ def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
         if "bilge" in said and not any(word in said for word in _NOT):
             yield (
                 f"{at}/steps/{i}",
-                f"Step {i + 1} of {named} drains to the bilge: sewage goes to the sewage tank or a closed container, never "
-                "to the bilge. Write where it is drained to.",
+                _(
+                    "Step {i} of {named} drains to the bilge: sewage goes to the sewage tank or a closed "
+                    "container, never to the bilge. Write where it is drained to.",
+                    i=i + 1,
+                    named=named,
+                ),
             )
     for i, measure in enumerate(kind.measures):
         yield from _measure(f"{at}/measures/{i}", measure, named)
@@ -80,7 +103,13 @@ def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
         if not 1 <= part.quantity <= MOST_NEEDED:
             yield (
                 f"{at}/parts/{i}/quantity",
-                f'The sheet of {named} needs {part.quantity} of "{part.name}": 1 to {MOST_NEEDED} was expected.',
+                _(
+                    'The sheet of {named} needs {quantity} of "{name}": 1 to {most_needed} was expected.',
+                    named=named,
+                    quantity=part.quantity,
+                    name=part.name,
+                    most_needed=MOST_NEEDED,
+                ),
             )
     for i, tool in enumerate(kind.tools):
         yield from text_faults(f"{at}/tools/{i}", f"Tool {i + 1} of {named}", tool, LONGEST_ITEM)
@@ -95,11 +124,20 @@ def _measure(at: str, measure: MeasureAsked, named: str) -> Iterator[Fault]:
     low, high = measure.low, measure.high
     for member, limit in (("low", low), ("high", high)):
         if limit is not None and not isfinite(limit):
-            yield f"{at}/{member}", f'The limit of "{measure.name}" is {limit}: a number, or none, was expected.'
+            yield (
+                f"{at}/{member}",
+                _('The limit of "{name}" is {limit}: a number, or none, was expected.', name=measure.name, limit=limit),
+            )
     if low is not None and high is not None and not low <= high:
         yield (
             f"{at}/high",
-            f'"{measure.name}" of {named} has limits {low:g} to {high:g}: the lower first was expected. Exchange them.',
+            _(
+                '"{name}" of {named} has limits {low} to {high}: the lower first was expected. Exchange them.',
+                name=measure.name,
+                named=named,
+                low=f"{low:g}",
+                high=f"{high:g}",
+            ),
         )
 
 
@@ -108,8 +146,13 @@ def finding_faults(at: str, plant: Plant) -> Iterator[Fault]:
     if not 1 <= len(plant.findings) <= MOST_FINDINGS:
         yield (
             f"{at}/findings",
-            f'Plant "{plant.id}" has {len(plant.findings)} findings to pick from: 1 to {MOST_FINDINGS} was expected. '
-            "Leave findings out for the usual list.",
+            _(
+                'Plant "{id}" has {count} findings to pick from: 1 to {most_findings} was expected. '
+                "Leave findings out for the usual list.",
+                id=plant.id,
+                count=len(plant.findings),
+                most_findings=MOST_FINDINGS,
+            ),
         )
     for i, kind in enumerate(plant.findings):
         here = f"{at}/findings/{i}"

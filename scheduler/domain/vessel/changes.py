@@ -8,6 +8,7 @@ from scheduler.domain.vessel.crew import MinimumBlock
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.renaming import Thing, things
+from scheduler.language import gettext
 
 _OF_KIND = (
     "interval_running_hours",
@@ -57,14 +58,17 @@ def change_faults(old: Vessel, new: Vessel, *, reason: str, class_agreed: str) -
     faults = []
     changed = [line for line in notable_changes(old, new) if not line.endswith(_ADDED)]
     if changed and not reason.strip():
-        faults.append(("/reason", f"say why: {_some(changed)}. Send it again with the reason."))
+        faults.append(("/reason", gettext("say why: {some}. Send it again with the reason.", some=_some(changed))))
     of_class = _class_changes(old, new)
     if of_class and not class_agreed.strip():
         faults.append(
             (
                 "/class_agreed",
-                f"{_some(of_class)}: a class item changes with the class's agreement only. Send it again with the agreement "
-                "(who, when, reference).",
+                gettext(
+                    "{some}: a class item changes with the class's agreement only. Send it again with "
+                    "the agreement (who, when, reference).",
+                    some=_some(of_class),
+                ),
             )
         )
     return faults

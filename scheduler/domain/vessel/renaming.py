@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from scheduler.domain.vessel.document import Counter, Part, Plant, Position, Pump, Vessel
+from scheduler.language import gettext
 
 Thing = Plant | Position | Pump | Part | Counter
 
@@ -58,30 +59,49 @@ def rename_faults(old: Vessel, new: Vessel, used: Collection[str]) -> list[tuple
         if known is not None:
             if one.was and one.was != known[1].was:
                 faults.append(
-                    (f"{at}/was", f"{one.id} was here already under this id. Take was out, or put it as it stood.")
+                    (
+                        f"{at}/was",
+                        gettext("{id} was here already under this id. Take was out, or put it as it stood.", id=one.id),
+                    )
                 )
             continue
         if not one.was:
             newcomers.setdefault(sort, []).append((at, one.id))
             continue
         if left.get(one.was) != sort:
-            what = "is still here" if one.was in before else "is not known here"
-            says = (
-                f"{one.id} says it was {one.was}, and no {sort} of that id leaves with this document: {one.was} {what}."
+            what = gettext("is still here") if one.was in before else gettext("is not known here")
+            says = gettext(
+                "{id} says it was {was}, and no {sort} of that id leaves with this document: {was} {what}.",
+                id=one.id,
+                was=one.was,
+                sort=sort,
+                what=what,
             )
-            faults.append((f"{at}/was", f"{says} Give the id it has now, or leave was out."))
+            faults.append((f"{at}/was", gettext("{says} Give the id it has now, or leave was out.", says=says)))
         elif one.was in taken:
             faults.append(
-                (f"{at}/was", f"{one.id} and {taken[one.was]} both say they were {one.was}: one of them was.")
+                (
+                    f"{at}/was",
+                    gettext(
+                        "{id} and {taken} both say they were {was}: one of them was.",
+                        id=one.id,
+                        taken=taken[one.was],
+                        was=one.was,
+                    ),
+                )
             )
         taken.setdefault(one.was, one.id)
     for lost, sort in left.items():
         if lost in used and lost not in taken and sort in newcomers:
             at, name = newcomers[sort][0]
-            says = (
-                f"{sort.capitalize()} {lost} was used and is gone, and {name} is new. If {name} is the same under another name, "
-                f'say so: "was": "{lost}". If it is another one, leave {lost} in the document (a stay or fitting that is over ends '
-                "with to_at), so that its history stays with it."
+            says = gettext(
+                "{capitalize} {lost} was used and is gone, and {name} is new. If {name} is the same "
+                'under another name, say so: "was": "{lost}". If it is another one, leave {lost} in '
+                "the document (a stay or fitting that is over ends with to_at), so that its history "
+                "stays with it.",
+                capitalize=sort.capitalize(),
+                lost=lost,
+                name=name,
             )
             faults.append((f"{at}/id", says))
     return faults

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 
 Floats = NDArray[np.float64]
 
@@ -53,8 +54,13 @@ class Stretch:
     def __post_init__(self) -> None:
         if self.to_on < self.from_on:
             raise Refused(
-                f"The stretch of {self.kind} ends on {self.to_on}, before it begins on {self.from_on}: "
-                "a last day on or after the first was expected. Change one of the dates."
+                _(
+                    "The stretch of {kind} ends on {to_on}, before it begins on {from_on}: a last day on "
+                    "or after the first was expected. Change one of the dates.",
+                    kind=self.kind,
+                    to_on=self.to_on,
+                    from_on=self.from_on,
+                )
             )
 
 
@@ -75,13 +81,23 @@ class Calendar:
         for kind, weight in self.weights.items():
             if not LEAST_WEIGHT <= weight <= MOST_WEIGHT:
                 raise Refused(
-                    f"A weight of {weight:g} for a day of {kind} cannot be: {LEAST_WEIGHT:g} to {MOST_WEIGHT:g} was "
-                    "expected, 1 being a day at sea. Give the share of a sea day's running."
+                    _(
+                        "A weight of {weight} for a day of {kind} cannot be: {least_weight} to {most_weight} "
+                        "was expected, 1 being a day at sea. Give the share of a sea day's running.",
+                        weight=f"{weight:g}",
+                        kind=kind,
+                        least_weight=f"{LEAST_WEIGHT:g}",
+                        most_weight=f"{MOST_WEIGHT:g}",
+                    )
                 )
         for kind in sorted({stretch.kind for stretch in self.stretches} - self.weights.keys()):
             raise Refused(
-                f"A stretch is of the kind {kind!r}, which has no weight here: one of {', '.join(self.weights)} was "
-                "expected. Give the kind a weight, or the stretch another kind."
+                _(
+                    "A stretch is of the kind {kind}, which has no weight here: one of {weights} was "
+                    "expected. Give the kind a weight, or the stretch another kind.",
+                    kind=f"{kind!r}",
+                    weights=", ".join(self.weights),
+                )
             )
 
     def kinds(self, first_on: date, days: int) -> list[str | None]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellFault, VoyageDays, spell_faults
+from scheduler.language import gettext as _
 from scheduler.parsing import read_date
 
 COLUMNS = ("from", "to", "kind", "source", "note")
@@ -65,7 +66,10 @@ def read_sheet(text: str, book: VoyageDays, today: date) -> Sheet:
     try:
         table = list(csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), delimiter=_delimiter(text)))
     except csv.Error as error:
-        return _whole(f"the file cannot be read as CSV ({error}): plain text with one row a line was expected.", text)
+        return _whole(
+            _("the file cannot be read as CSV ({error}): plain text with one row a line was expected.", error=error),
+            text,
+        )
     names = [name.strip().lower() for name in table[0]] if table else []
     wrong = _name_faults(names)
     if wrong:
@@ -76,11 +80,20 @@ def read_sheet(text: str, book: VoyageDays, today: date) -> Sheet:
         if any(cell.strip() for cell in cells)
     )
     if not rows:
-        return _whole("the file has no row below the names: one row a stretch was expected.", text)
+        return _whole(_("the file has no row below the names: one row a stretch was expected."), text)
     if len(rows) > MOST_SPELLS:
-        return _whole(f"the file has {len(rows)} rows: at most {MOST_SPELLS} were expected. Send it in parts.", "")
+        return _whole(
+            _(
+                "the file has {count} rows: at most {most_spells} were expected. Send it in parts.",
+                count=len(rows),
+                most_spells=MOST_SPELLS,
+            ),
+            "",
+        )
     faults = [
-        CellFault(row=number, column="after the last", found=cell, says="nothing was expected here; was a comma meant?")
+        CellFault(
+            row=number, column="after the last", found=cell, says=_("nothing was expected here; was a comma meant?")
+        )
         for number, cells in enumerate(table[1:], 2)
         for cell in cells[len(names) :]
         if cell.strip()
@@ -93,7 +106,7 @@ def read_sheet(text: str, book: VoyageDays, today: date) -> Sheet:
         spell = _spell(row, faults)
         if spell is None:
             if row.cells.get("kind", "").lower() not in kinds:
-                says = f"a kind of day was expected: {', '.join(kinds)}."
+                says = _("a kind of day was expected: {kinds}.", kinds=", ".join(kinds))
                 faults.append(CellFault(row=row.number, column="kind", found=row.cells.get("kind", ""), says=says))
         elif len(faults) > wrong_before:  # its origin is not known, so it contradicts no other
             faults += _cells(spell_faults([spell], kinds, today, str), [row])
@@ -147,7 +160,7 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
         if name not in COLUMNS
     ]
     faults += [
-        CellFault(row=1, column=name, found=name, says="this column stands there twice; leave one out.")
+        CellFault(row=1, column=name, found=name, says=_("this column stands there twice; leave one out."))
         for name in COLUMNS
         if names.count(name) > 1
     ]
@@ -164,12 +177,12 @@ def _spell(row: CsvRow, faults: list[CellFault]) -> Spell | None:
     dates = {name: read_date(row.cells.get(name, "")) for name in ("from", "to")}
     for name, day in dates.items():
         if day is None:
-            says = "a date written year-month-day was expected, such as 2026-11-25."
+            says = _("a date written year-month-day was expected, such as 2026-11-25.")
             faults.append(CellFault(row=row.number, column=name, found=row.cells.get(name, ""), says=says))
     said = row.cells.get("source", "").lower()
     source = Source.PLAN if not said else next((one for one in Source if one.value == said), None)
     if source is None:
-        says = "log (it was so), plan (it will be so) or nothing was expected."
+        says = _("log (it was so), plan (it will be so) or nothing was expected.")
         faults.append(CellFault(row=row.number, column="source", found=said, says=says))
     from_on, to_on = dates["from"], dates["to"]
     if from_on is None or to_on is None:

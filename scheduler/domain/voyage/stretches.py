@@ -22,6 +22,7 @@ from itertools import groupby
 from math import isfinite
 
 from scheduler.domain.voyage.days import LEAST_WEIGHT, MOST_WEIGHT, SEA, WEIGHTS, Calendar, Stretch
+from scheduler.language import gettext
 
 LONGEST_DAYS = 3660
 FIRST_ON, LAST_ON = date(1990, 1, 1), date(2100, 12, 31)
@@ -134,32 +135,63 @@ def day_kind_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tup
     faults = []
     codes = [kind.code for kind in kinds]
     if not 1 <= len(kinds) <= MOST_KINDS:
-        faults.append(("/kinds", f"there are {len(kinds)} kinds of day: 1 to {MOST_KINDS} were expected."))
+        faults.append(
+            (
+                "/kinds",
+                gettext(
+                    "there are {count} kinds of day: 1 to {most_kinds} were expected.",
+                    count=len(kinds),
+                    most_kinds=MOST_KINDS,
+                ),
+            )
+        )
     for place, kind in enumerate(kinds):
         if not KIND.fullmatch(kind.code):
             faults.append(
                 (
                     f"/kinds/{place}/code",
-                    f"{kind.code!r:.40} is no name for a kind of day: 1 to 30 small letters, digits, spaces and hyphens, a "
-                    "letter first, were expected, such as lay-up.",
+                    gettext(
+                        "{code} is no name for a kind of day: 1 to 30 small letters, digits, spaces and "
+                        "hyphens, a letter first, were expected, such as lay-up.",
+                        code=f"{kind.code!r:.40}",
+                    ),
                 )
             )
         if codes.index(kind.code) != place:
-            faults.append((f"/kinds/{place}/code", f"{kind.code} stands there twice: each kind once was expected."))
+            faults.append(
+                (
+                    f"/kinds/{place}/code",
+                    gettext("{code} stands there twice: each kind once was expected.", code=kind.code),
+                )
+            )
         if not (isfinite(kind.weight) and LEAST_WEIGHT <= kind.weight <= MOST_WEIGHT):
             faults.append(
                 (
                     f"/kinds/{place}/weight",
-                    f"the weight of {kind.code:.30} is {kind.weight:g}: {LEAST_WEIGHT:g} to {MOST_WEIGHT:g} was expected "
-                    "(1 is a day at sea, 0.3 one on which the pumps run three tenths of that).",
+                    gettext(
+                        "the weight of {code} is {weight}: {least_weight} to {most_weight} was expected (1 "
+                        "is a day at sea, 0.3 one on which the pumps run three tenths of that).",
+                        code=f"{kind.code:.30}",
+                        weight=f"{kind.weight:g}",
+                        least_weight=f"{LEAST_WEIGHT:g}",
+                        most_weight=f"{MOST_WEIGHT:g}",
+                    ),
                 )
             )
     if SEA not in codes:
-        faults.append(("/kinds", "the kind sea is missing: the weights of the others are shares of a day at sea."))
+        faults.append(
+            ("/kinds", gettext("the kind sea is missing: the weights of the others are shares of a day at sea."))
+        )
     gone = sorted(set(used) - set(codes))
     if gone:
         faults.append(
-            ("/kinds", f"stretches have the kind {', '.join(gone)}, which is not in the list any more. Keep it there.")
+            (
+                "/kinds",
+                gettext(
+                    "stretches have the kind {gone}, which is not in the list any more. Keep it there.",
+                    gone=", ".join(gone),
+                ),
+            )
         )
     return faults
 
@@ -184,31 +216,63 @@ def spell_faults(
 def _faults_of(spell: Spell, kinds: list[str], today: date) -> Iterable[tuple[str, str]]:
     for column, day in (("from", spell.from_on), ("to", spell.to_on)):
         if not FIRST_ON <= day <= LAST_ON:
-            yield column, f"{day}: a date from {FIRST_ON.year} to {LAST_ON.year} was expected; check the year."
+            yield (
+                column,
+                gettext(
+                    "{day}: a date from {year} to {year_2} was expected; check the year.",
+                    day=day,
+                    year=FIRST_ON.year,
+                    year_2=LAST_ON.year,
+                ),
+            )
             return
     if spell.to_on < spell.from_on:
         yield (
             "to",
-            f"{spell.to_on} is before {spell.from_on}: the last day of the stretch, on or after its first, was expected.",
+            gettext(
+                "{to_on} is before {from_on}: the last day of the stretch, on or after its first, was expected.",
+                to_on=spell.to_on,
+                from_on=spell.from_on,
+            ),
         )
     elif spell.days > LONGEST_DAYS:
         yield (
             "to",
-            f"{spell.to_on} is {spell.days} days after the first: at most {LONGEST_DAYS} days were expected; check the year.",
+            gettext(
+                "{to_on} is {days} days after the first: at most {longest_days} days were expected; check the year.",
+                to_on=spell.to_on,
+                days=spell.days,
+                longest_days=LONGEST_DAYS,
+            ),
         )
     elif spell.source is Source.LOG and spell.to_on > today:
         yield (
             "to",
-            f"{spell.to_on} is still to come (today is {today} aboard): a log is of days gone by. Enter it as a plan, or "
-            "end it today.",
+            gettext(
+                "{to_on} is still to come (today is {today} aboard): a log is of days gone by. Enter "
+                "it as a plan, or end it today.",
+                to_on=spell.to_on,
+                today=today,
+            ),
         )
     if spell.kind not in kinds:
         yield (
             "kind",
-            f"{spell.kind!r:.40} is no kind of day here: {', '.join(kinds)} were expected, or add the kind first.",
+            gettext(
+                "{kind} is no kind of day here: {kinds} were expected, or add the kind first.",
+                kind=f"{spell.kind!r:.40}",
+                kinds=", ".join(kinds),
+            ),
         )
     if len(spell.note) > LONGEST_NOTE or any(ord(c) < 32 or 127 <= ord(c) < 160 for c in spell.note):
-        yield "note", f"{spell.note!r:.40}: at most {LONGEST_NOTE} characters of plain text were expected."
+        yield (
+            "note",
+            gettext(
+                "{note}: at most {longest_note} characters of plain text were expected.",
+                note=f"{spell.note!r:.40}",
+                longest_note=LONGEST_NOTE,
+            ),
+        )
 
 
 def _contradictions(spells: Sequence[Spell], bad: set[int], name: Callable[[int], str]) -> list[SpellFault]:
@@ -225,7 +289,13 @@ def _contradictions(spells: Sequence[Spell], bad: set[int], name: Callable[[int]
     for other, place in sorted(clash):
         one, two = spells[other], spells[place]
         days = days_text(max(one.from_on, two.from_on), min(one.to_on, two.to_on))
-        says = f"{two.kind} on {days}, where {name(other)} says {one.kind}: a day has one kind. Correct one of the two."
+        says = gettext(
+            "{kind} on {days}, where {name} says {kind_2}: a day has one kind. Correct one of the two.",
+            kind=two.kind,
+            days=days,
+            name=name(other),
+            kind_2=one.kind,
+        )
         found.append(SpellFault(place=place, column="kind", says=says))
     return found
 

@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 
 OXYGEN_LEAST, OXYGEN_MOST = 19.5, 23.5
 """Percent. Source: 29 CFR 1910.146(b), hazardous atmosphere (from memory)."""
@@ -53,7 +54,14 @@ def gas_faults(
 def _faults(oxygen: float | None, lel: float | None, h2s: float | None, ship_limit: float | None) -> Iterator[GasFault]:
     for name, figure, most in (("O2, %", oxygen, 100), ("LEL, %", lel, 100), ("H2S, ppm", h2s, 10_000)):
         if figure is not None and not 0 <= figure <= most:
-            raise Refused(f"{name}: {figure:g} cannot be: 0 to {most} was expected. Read the meter again.")
+            raise Refused(
+                _(
+                    "{name}: {figure} cannot be: 0 to {most} was expected. Read the meter again.",
+                    name=name,
+                    figure=f"{figure:g}",
+                    most=most,
+                )
+            )
     missing = tuple(name for name, value in (("O2", oxygen), ("LEL", lel), ("H2S", h2s)) if value is None)
     if missing:
         yield GasFault(Gas.NOT_READ, names=missing)

@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from scheduler.errors import StorageFull
+from scheduler.language import gettext as _
 from scheduler.storage.disk import to_disk
 
 
@@ -44,7 +45,11 @@ def store_photo(folder: Path, name: str, content: bytes) -> None:
             raise
     except OSError as error:
         raise StorageFull(
-            f"The photo cannot be kept in {folder}: {error.strerror}. Make room or set photo_folder, then send it again."
+            _(
+                "The photo cannot be kept in {folder}: {strerror}. Make room or set photo_folder, then send it again.",
+                folder=folder,
+                strerror=error.strerror,
+            )
         ) from error
 
 
