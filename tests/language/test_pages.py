@@ -13,7 +13,7 @@ from scheduler.actions.vessel.document import document_of
 from seed_fleet.ships import PLOVER
 from tests.api.conftest import module_stage, stage  # noqa: F401 - fixtures
 from tests.api.stage import Stage
-from tests.api.test_doors import WALKS
+from tests.api.test_doors import WALKS, csrf_of
 from tests.language.marking import FIRST, LAST, Marking, outside, unmarked
 
 NO_PAGE = re.compile(r"/(api/|cal/|metrics|openapi|docs|livez|readyz|problems|manual|feeds/|enter/)|.*calendar\.csv")
@@ -41,6 +41,35 @@ def test_every_word_of_a_page_is_in_the_catalogues(marked: Stage) -> None:
         if left:
             found.setdefault(door, []).extend(left)
     assert found == {}, f"English alone on {sorted(found)}"
+
+
+TYPED = ("x", "soon", "walked", "none", "nobody", "knife set", "2026-13", "Demo Hand", "A. Second", "passed", "not checked")
+"""What the forms are sent with, and what stands in the record of a job that one of them closed: it is shown as it stands."""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("person", ["chief-plover", "engineer-plover"])
+def test_every_word_of_a_refused_form_is_in_the_catalogues(marked: Stage, person: str) -> None:
+    """As a person sends it, with nothing in its fields, and with what cannot be in each: what the page says, and at the fields."""
+    browser, found = marked.enter(person), dict[str, list[str]]()
+    names = [*NAMES, *TYPED, *_names(marked)]
+    token = csrf_of(marked, browser)
+    for (method, door), walk in sorted(WALKS.items()):
+        if method != "POST" or not walk.form or door in ("/sign-out", "/first-run"):
+            continue
+        given = {name: value for name, value in dict(walk.body or {}).items() if isinstance(value, str)}
+        forms = (given, {name: value if name == "do" else "" for name, value in given.items()})
+        if person == "chief-plover":
+            forms += ({name: value if name in ("do", "idempotency_key") else "x" for name, value in given.items()},)
+        for number, form in enumerate(forms):
+            data = {**form, "csrf": token, "idempotency_key": f"{person} {door} {number}"}
+            headers = {"Accept": "text/html", "Accept-Language": "de"}
+            answer = browser.post(walk.path, data=data, headers=headers, follow_redirects=False)
+            left = unmarked(answer.text, names) if answer.status_code >= 400 else []
+            left = [one for one in left if not one.startswith("Never recorded: ")]
+            if left:
+                found.setdefault(door, []).extend(one for one in left if one not in found.get(door, []))
+    assert not found, "\n".join(f"English alone on {door}: {left}" for door, left in sorted(found.items()))
 
 
 def _pages(marked: Stage) -> Iterator[tuple[str, str]]:

@@ -8,6 +8,7 @@ from fastapi.responses import Response
 
 from api.pages.people.route import sign_in_answer
 from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import sentences
 from api.pages.shared.frame import Frame, Link
 from api.pages.shared.help import MANUAL, anchor_of
 from api.pages.shared.layout import render
@@ -27,7 +28,7 @@ class ErrorView:
     frame: Frame
     status: int
     says: str
-    faults: tuple[tuple[str, str], ...] = ()
+    faults: tuple[str, ...] = ()
     ways: tuple[Link, ...] = ()
     request_id: str = ""
     help_href: str = MANUAL
@@ -48,15 +49,24 @@ def _page_before(request: Request) -> tuple[Link, ...]:
     return (Link(label=_("Back to the page before"), href=before.path + (f"?{before.query}" if before.query else "")),)
 
 
+def _in_sentences(error: SchedulerError) -> tuple[str, tuple[str, ...]]:
+    """What it says, and what more its faults say, without the names of members, which are the API's."""
+    said = [says for _pointer, says in error.faults]
+    if said and error.says.startswith(f"{error.faults[0][0].rpartition('/')[2]}: "):
+        return sentences(said), ()
+    return error.says, tuple(one for one in said if one.rstrip(".") not in error.says)
+
+
 def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
     """An error as a page; who is not signed in is shown how to."""
     if isinstance(error, NotSignedIn):
         return sign_in_answer(request, error, status)
+    says, faults = _in_sentences(error)
     view = ErrorView(
         frame=Frame(title=_("Not possible · Leadline"), here="/"),
         status=status,
-        says=_(NOT_HERE) if isinstance(error, NotFound) and request.method in ("GET", "HEAD") else error.says,
-        faults=error.faults,
+        says=_(NOT_HERE) if isinstance(error, NotFound) and request.method in ("GET", "HEAD") else says,
+        faults=faults,
         ways=(*_page_before(request), Link(label=_("Go to the start"), href="/")),
         request_id=getattr(request.state, "request_id", ""),
         help_href=f"{MANUAL}/refused#{anchor_of(STATUS[type(error)][1])}",

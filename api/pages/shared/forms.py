@@ -1,6 +1,6 @@
 """The forms of the pages: read what was typed, act, go on; or show what was refused beside the form, with what was typed."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -52,8 +52,18 @@ class FormRefusal:
     @property
     def state(self) -> FormState:
         """The form as it is drawn again; the sentence as a whole only where its fields do not say it all."""
-        at_fields = bool(self.faults) and all(name in self.values for name in self.faults)
-        return FormState(values=self.values, faults=self.faults, says="" if at_fields else self.error.says)
+        unplaced = [says for name, says in self.faults.items() if name not in self.values]
+        says = sentences(unplaced) if self.faults else self.error.says
+        return FormState(values=self.values, faults=self.faults, says=says)
+
+
+def sentences(faults: Iterable[str]) -> str:
+    """What is wrong, as sentences without the names of fields.
+
+    >>> sentences(["this is empty", "1 to 5 are expected."])
+    'This is empty. 1 to 5 are expected.'
+    """
+    return " ".join(f"{says[:1].upper()}{says[1:].rstrip('.')}." for says in faults)
 
 
 @dataclass(frozen=True, slots=True)

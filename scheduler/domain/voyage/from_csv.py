@@ -45,7 +45,10 @@ class CellFault:
         >>> CellFault(row=3, column="to", found="30.2.26", says="a date was expected.").sentence()
         "row 3, column to: '30.2.26'; a date was expected."
         """
-        return f"row {self.row}, column {self.column}: {self.found!r:.60}; {self.says}"
+        found = f"{self.found!r:.60}"
+        return _(
+            "row {row}, column {column}: {found}; {says}", row=self.row, column=self.column, found=found, says=self.says
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,9 +156,14 @@ def _whole(says: str, text: str) -> Sheet:
 
 
 def _name_faults(names: Sequence[str]) -> list[CellFault]:
-    expected = "the names expected are from, to, kind, source, note (the last two may be left out)."
+    expected = _("the names expected are from, to, kind, source, note (the last two may be left out).")
     faults = [
-        CellFault(row=1, column=name or str(place), found=name, says=f"this is no column here; {expected}")
+        CellFault(
+            row=1,
+            column=name or str(place),
+            found=name,
+            says=_("this is no column here; {expected}", expected=expected),
+        )
         for place, name in enumerate(names, 1)
         if name not in COLUMNS
     ]
@@ -165,7 +173,12 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
         if names.count(name) > 1
     ]
     faults += [
-        CellFault(row=1, column=name, found=", ".join(names)[:60], says=f"this column is missing; {expected}")
+        CellFault(
+            row=1,
+            column=name,
+            found=", ".join(names)[:60],
+            says=_("this column is missing; {expected}", expected=expected),
+        )
         for name in NEEDED
         if name not in names
     ]
