@@ -31,7 +31,6 @@ from scheduler.storage.waking import WAKE, Wake, wake_for_calendar
 
 FLOOR_BYTES = 32 * 1024 * 1024
 """Below this much free space nothing is written, so that the write-ahead log can still be folded in."""
-
 WAIT_SECONDS = 5
 """How long a writer waits for its turn."""
 

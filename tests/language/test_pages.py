@@ -43,7 +43,19 @@ def test_every_word_of_a_page_is_in_the_catalogues(marked: Stage) -> None:
     assert found == {}, f"English alone on {sorted(found)}"
 
 
-TYPED = ("x", "soon", "walked", "none", "nobody", "knife set", "2026-13", "Demo Hand", "A. Second", "passed", "not checked")
+TYPED = (
+    "x",
+    "soon",
+    "walked",
+    "none",
+    "nobody",
+    "knife set",
+    "2026-13",
+    "Demo Hand",
+    "A. Second",
+    "passed",
+    "not checked",
+)
 """What the forms are sent with, and what stands in the record of a job that one of them closed: it is shown as it stands."""
 
 
