@@ -596,6 +596,13 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
         assert status == walk.foreign
 
 
+def csrf_of(stage: Stage, browser: Any) -> str:
+    """The token that this browser's pages carry."""
+    found = sessions.at_browser(stage.context, browser.cookies["leadline"])
+    assert found is not None
+    return found.csrf
+
+
 def seated(stage: Stage, person: str) -> tuple[Any, str]:
     """A browser with that person signed in, the one of before unless a door has ended it; and the token that its pages carry."""
     browser, secret = _SEATS.get(person, (None, ""))
