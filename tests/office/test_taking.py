@@ -14,7 +14,7 @@ from scheduler.domain.record.chain import chain_hash
 from scheduler.domain.shore.frame import PACKED_BYTES, ChangeBatch, pack
 from scheduler.domain.shore.taking import raised_rows
 from scheduler.storage.shore.ships import batch_rows, ship_line
-from tests.api.stage import Stage
+from tests.api.stage import AT, Stage, stamp
 from tests.office.ship import NOTE, SET_UP, Line, Office, Ship, aboard
 
 
@@ -204,3 +204,22 @@ def test_no_value_makes_the_door_fail(office: Office, ship: Ship, values: dict[s
     if answer.status_code != 200:  # SQLite takes some of them as they are
         assert (answer.status_code, answer.json()["code"], answer.json()["number"]) == (422, "row", 4), answer.text
         assert office.send(ship.batch(4)).status_code == 200
+
+
+def test_the_head_says_how_far_and_when(sqlite_office: Office, ship: Ship) -> None:
+    """Before anything was taken: nothing, never heard; then the number, the hash and when."""
+    headers = {"Authorization": f"Bearer {sqlite_office.key(ship.vessel_id)}"}
+    path = f"/api/v1/ships/{ship.vessel_id}/head"
+    before = sqlite_office.client.get(path, headers=headers).json()
+    assert (before["number"], before["heard_at"]) == (0, None)
+    sqlite_office.send_all(ship)
+    after = sqlite_office.client.get(path, headers=headers)
+    assert after.status_code == 200
+    assert after.json() | {"hash": ""} == {
+        "vessel": ship.vessel_id,
+        "life": ship.life,
+        "number": len(ship.changes),
+        "hash": "",
+        "state": "open",
+        "heard_at": stamp(AT),
+    }

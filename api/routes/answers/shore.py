@@ -5,6 +5,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from api.routes.shared.shapes import AnswerModel, At
+from scheduler.actions.base.context import utc_text
 from scheduler.actions.shore.taking import LineHead, TakenSoFar
 
 ChangeNumber = Annotated[int, Field(ge=0, description="of the newest change held; 0: none yet", examples=[412])]
@@ -43,5 +44,5 @@ class ShipHeadAnswer(AnswerModel):
             number=one.number,
             hash=one.hash,
             state=one.state.value,
-            heard_at=one.heard_at,
+            heard_at=utc_text(one.heard_at),
         )
