@@ -31,6 +31,7 @@ from api.pages.plan import route as plan_route
 from api.pages.plan import week_route
 from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
+from api.pages.requests import route as requests_route
 from api.pages.shared import layout
 from api.pages.stopped import route as stopped_route
 from api.pages.vessel import first_route
@@ -41,7 +42,22 @@ from api.pages.work import dates_route as work_dates_route
 from api.pages.work import paper_route as work_paper_route
 from api.pages.work import points_route as work_points_route
 from api.pages.work import route as work_route
-from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, shore, vessel, voyage, work
+from api.routes import (
+    capacity,
+    due,
+    feed,
+    hours,
+    people,
+    plan,
+    readings,
+    record,
+    requests,
+    service,
+    shore,
+    vessel,
+    voyage,
+    work,
+)
 from api.routes.answers.record import HistorySummaryAnswer
 from api.routes.shared.describing import SCHEMES, said_in_full
 from api.routes.shared.examples import add_examples
@@ -84,8 +100,10 @@ ROUTERS = (
     record.router,
     people.router,
     shore.router,
+    requests.router,
     capacity_route.router,
     decisions_route.router,
+    requests_route.router,
     handover_route.router,
     vessel_route.router,
     first_route.router,

@@ -7,6 +7,9 @@ from typing import Any
 from scheduler.domain.shore.asking import EFFECTS, Effect, Lapse, RequestKind, RequestStage
 from scheduler.language import gettext as _
 from scheduler.language import marked, ngettext
+from scheduler.parsing import read_date
+from scheduler.shiptime import day_text
+from scheduler.wording.figures import inner
 
 KIND_WORDS: Mapping[RequestKind, str] = {
     RequestKind.DECIDE_POSTPONEMENT: marked("a postponement decided"),
@@ -43,7 +46,7 @@ _LAPSES: Mapping[Lapse, Callable[[Mapping[str, Any]], str]] = {
 """Said once aboard and stored, in English like all that is on record."""
 
 
-def kind_words(what: RequestKind) -> str:
+def request_kind_words(what: RequestKind) -> str:
     """What is asked, as a list says it."""
     return _(KIND_WORDS[what])
 
@@ -57,7 +60,7 @@ def never_words(what: RequestKind) -> str:
     """Why this is not asked of a ship."""
     return _(
         "{what}: {effect}. The office does not ask for it.",
-        what=kind_words(what)[:1].upper() + kind_words(what)[1:],
+        what=request_kind_words(what)[:1].upper() + request_kind_words(what)[1:],
         effect=effect_words(EFFECTS[what]),
     )
 
@@ -115,3 +118,40 @@ def _sent(asked_at: datetime, now: datetime, ran_out: bool) -> str:
     since = ngettext("not fetched since {days} day", "not fetched since {days} days", days, days=days)
     said = _("sent, not fetched yet") if days < 1 else since
     return _("{said}; its time is over", said=said) if ran_out else said
+
+
+def asked_words(what: str, arguments: Mapping[str, Any], job_words: Callable[[str], str]) -> str:
+    """What exactly is asked: "Postponement 3: yes".
+
+    Args:
+        what: a value of `RequestKind`; another one is said as it is. job_words: what people call the job of a key.
+    """
+    if what not in _ASKED:
+        return what
+    return _ASKED[RequestKind(what)](arguments, job_words)
+
+
+_ASKED: Mapping[str, Callable[[Mapping[str, Any], Callable[[str], str]], str]] = {
+    RequestKind.DECIDE_POSTPONEMENT: lambda said, _job: (
+        _("Postponement {number}: yes", number=said.get("postponement"))
+        if said.get("granted")
+        else _("Postponement {number}: no", number=said.get("postponement"))
+    ),
+    RequestKind.CLOSE_NON_CONFORMITY: lambda said, _job: _(
+        "Non-conformity {number}: closed", number=said.get("non_conformity")
+    ),
+    RequestKind.CONFIRM_HOURS: lambda _said, _job: _("Hours taken away: confirmed"),
+    RequestKind.SET_PART_DATE: lambda said, job: (
+        _("Parts of {job} from {day}", job=inner(job(str(said.get("job")))), day=day_text(read_date(said["from_on"])))
+        if _is_day(said.get("from_on"))
+        else _("Parts of {job}: no date any more", job=inner(job(str(said.get("job")))))
+    ),
+    RequestKind.APPROVE_VERSION: lambda said, _job: _(
+        "Version {number} of the document: approved", number=said.get("version")
+    ),
+    RequestKind.CHANGE_DOCUMENT: lambda said, _job: _("Document changed: {reason}", reason=said.get("reason")),
+}
+
+
+def _is_day(given: object) -> bool:
+    return isinstance(given, str) and read_date(given) is not None

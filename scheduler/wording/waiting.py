@@ -113,6 +113,11 @@ _WORDS: Mapping[MatterCode, Callable[[_Said], MatterWords]] = {
         _("set by {by}: {text}", by=said.matter.by, text=said.text),
         _("Agree"),
     ),
+    MatterCode.OFFICE_REQUEST: lambda said: MatterWords(
+        _("The office asks"),
+        _("{by}, {since}: {text}", by=said.matter.by, since=said.since, text=said.text),
+        _("Answer"),
+    ),
     MatterCode.HANDOVER: lambda said: MatterWords(
         _("Handover"), f"{said.matter.by}, {said.since}: {said.text}", _("Sign")
     ),

@@ -17,10 +17,12 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.shore import requests
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work.postponement_facts import plant_of_postponement, postponement_facts
 from scheduler.domain.due.deciding import DECIDES, Decider, Objected, decision_objections
 from scheduler.domain.people.persons import Person
+from scheduler.domain.shore.asking import RequestKind
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
@@ -46,6 +48,15 @@ async def decided(vessel_id: str, number: Number, request: Request, context: Con
         form.must_name_nobody("master")
         if form["granted"] not in ("yes", "no"):
             raise Refused(_("granted: yes or no is expected."))
+        if requests.is_written_aboard(context, vessel_id):
+            said = {
+                "postponement": number,
+                "granted": form["granted"] == "yes",
+                "note": form["note"],
+                "class_agreed": form["class_agreed"],
+            }
+            requests.ask_of_ship(context, form.hand(), vessel_id, RequestKind.DECIDE_POSTPONEMENT, said)
+            return f"/vessels/{quote(vessel_id)}/requests?done=sent"
         postponing.decide_postponement(
             context,
             form.hand(),

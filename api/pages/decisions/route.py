@@ -28,9 +28,11 @@ from scheduler.actions.due import postponing
 from scheduler.actions.plan.planning import margins_now
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.month import last_month
+from scheduler.actions.shore import requests
 from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
 from scheduler.actions.work.waiting import matters_of
+from scheduler.domain.shore.asking import RequestKind
 from scheduler.errors import Clash, NotFound
 from scheduler.language import gettext as _
 from scheduler.language import marked
@@ -116,6 +118,10 @@ async def act_on_nonconformity(
         fleet.get_vessel(context, who.actor, vessel_id)
         if form["do"] == "close":
             frame.must_pass(who, "POST", _CLOSE, "close a non-conformity")
+            if requests.is_written_aboard(context, vessel_id):
+                said = {"non_conformity": number}
+                requests.ask_of_ship(context, form.hand(), vessel_id, RequestKind.CLOSE_NON_CONFORMITY, said)
+                return f"/vessels/{vessel_id}/requests?done=sent"
             nonconformities.close_nonconformity(context, form.hand(), vessel_id, number)
             return f"{here}?done=close"
         frame.must_pass(who, "POST", _ANSWER, "answer a non-conformity")
@@ -144,6 +150,10 @@ async def approve(vessel_id: str, number: Number, request: Request, context: Con
     form = await form_of(request, who)
 
     def act() -> str:
+        if requests.is_written_aboard(context, vessel_id):
+            said = {"version": number}
+            requests.ask_of_ship(context, form.hand(), vessel_id, RequestKind.APPROVE_VERSION, said)
+            return f"/vessels/{vessel_id}/requests?done=sent"
         changes.approve_version(context, form.hand(), vessel_id, number)
         return f"/vessels/{vessel_id}/versions/{number}?done=approve"
 

@@ -73,7 +73,9 @@ PARTS: tuple[ManualPart, ...] = (
         marked("second engineer"),
         ("breakdown", "counters", "late", "below", "refused"),
     ),
-    ManualPart(marked("For the chief engineer"), marked("chief engineer"), ("postponement", "minimum", "review")),
+    ManualPart(
+        marked("For the chief engineer"), marked("chief engineer"), ("postponement", "minimum", "review", "requests")
+    ),
     ManualPart(
         marked("History and proof"),
         marked("office, auditor"),

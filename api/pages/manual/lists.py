@@ -20,12 +20,14 @@ from api.server.access import DOORS, NoRole
 from api.server.errors import STATUS, slug
 from scheduler.domain.base.enums import JobState, Role
 from scheduler.domain.record.closed_job import Verdict
+from scheduler.domain.shore.asking import EFFECTS
 from scheduler.domain.vessel.isolation import POINTS, off_order
 from scheduler.domain.vessel.job_kinds import OPENING_CAUTION
 from scheduler.domain.voyage.stretches import FIRST_KINDS
 from scheduler.errors import SchedulerError
 from scheduler.language import gettext as _
 from scheduler.settings import Settings
+from scheduler.wording.requests import effect_words, request_kind_words
 
 STATES: Mapping[JobState, str] = {
     JobState.AHEAD: "its window has not opened; nothing is to be done yet",
@@ -98,6 +100,10 @@ def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
         "doors": lambda: _doors(routes, "/api/"),
         "pages": lambda: _doors(routes, "/", but=("/api/",)),
         "commands": _commands,
+        "requests": lambda: _table(
+            (_("What is asked"), _("When it takes effect")),
+            [(request_kind_words(one), effect_words(when)) for one, when in EFFECTS.items()],
+        ),
     }
 
 

@@ -14,6 +14,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/pumps/[^/]+/points", "isolation"),
     (r"/pumps/[^/]+/stopped", "breakdown"),
     (r"/vessels/[^/]+/decide/.+", "postponement"),
+    (r"/vessels/[^/]+/requests", "requests"),
     (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/[^/]+/paper", "paper"),
     (r"/vessels/[^/]+/jobs/.+", "job"),

@@ -42,6 +42,7 @@ def _href(one: Matter) -> str:
         MatterCode.POSTPONEMENT: f"{vessel}/decide/{one.number}",
         MatterCode.LOWER_MINIMUM: f"{plant}/minimum",
         MatterCode.FIRST_DATE: f"{vessel}/jobs/{one.job_key}",
+        MatterCode.OFFICE_REQUEST: f"{vessel}/requests#r{one.number}",
         MatterCode.HANDOVER: f"{vessel}/handover",
         MatterCode.HELD_READING: f"{vessel}/counters",
         MatterCode.NEWER_PLAN: f"{plant}/plan#newer",

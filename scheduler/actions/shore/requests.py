@@ -32,6 +32,7 @@ from scheduler.storage.hours.counters import counter_event_rows, find_counter
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.people import person_row
 from scheduler.storage.record import append_record
+from scheduler.storage.shore.home import name_of_mirror
 from scheduler.storage.shore.requests import (
     OfficeRequestRow,
     ShipRequestRow,
@@ -42,7 +43,7 @@ from scheduler.storage.shore.requests import (
     ship_requests_open,
 )
 from scheduler.storage.types import floor_second
-from scheduler.storage.vessel import asset_row, document_version, vessel_row
+from scheduler.storage.vessel import asset_row, document_version
 from scheduler.storage.work import nonconformity_row
 from scheduler.wording.requests import never_words, stage_words
 
@@ -106,8 +107,9 @@ def ask_of_ship(
         )
 
     def act(session: Session) -> Answer:
-        if vessel_row(session, vessel_id) is None:
-            raise NotFound(_("There is no vessel {vessel} here.", vessel=vessel_id))
+        vessel, _version = document_of(session, vessel_id)
+        if name_of_mirror(session, vessel_id) is None:
+            raise Clash(_("{ship} keeps her records here: do it here, nobody has to be asked.", ship=vessel.name))
         seen = _look(session, context, hand.actor, vessel_id, said)
         maker = maker_of(hand.actor)
         vouched = maker if of_a_person(maker) and maker.id != by.id else Person("", "")
@@ -154,6 +156,12 @@ def ask_of_ship(
         return Answer(201, body)
 
     return hand_action(context, hand, INSTALLATION, act)
+
+
+def is_written_aboard(context: Context, vessel_id: str) -> bool:
+    """Whether a ship's own server keeps her records, so that things are asked of her instead of done here."""
+    with context.db.read() as session:
+        return name_of_mirror(session, vessel_id) is not None
 
 
 def _look(session: Session, context: Context, actor: Actor, vessel_id: str, said: Arguments) -> dict[str, Any]:

@@ -14,10 +14,12 @@ from scheduler.domain.base.matters import Matter, MatterCode
 from scheduler.domain.due.deciding import DECIDES, Decider, decision_objections, signing_objections
 from scheduler.domain.feed.summary import OpenTo, Waiting, waits_for
 from scheduler.domain.people.persons import Person
+from scheduler.domain.shore.asking import RequestState
 from scheduler.shiptime import ship_time
 from scheduler.storage.capacity import ConcessionRow, concessions_waiting
 from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, first_date_rows, postponements_waiting
+from scheduler.storage.shore.requests import office_requests_open
 from scheduler.storage.vessel import versions_waiting
 from scheduler.storage.work import handovers_waiting, nonconformities_waiting
 from scheduler.wording.names import job_words
@@ -108,6 +110,16 @@ class _Asks:
 
     def of_vessel(self) -> Iterator[Waiting]:
         now, vessel = self.now, self.now.vessel.id
+        for asked in office_requests_open(self.session, vessel):
+            if asked.state is RequestState.WAITING:
+                yield self.one(
+                    MatterCode.OFFICE_REQUEST,
+                    _each({Role.CHIEF}, Person(asked.by_id, asked.by)),
+                    number=asked.number,
+                    at=asked.asked_at,
+                    by=asked.by,
+                    text=str(asked.arguments.get("reason", "")),
+                )
         for note in handovers_waiting(self.session, vessel):
             yield self.one(
                 MatterCode.HANDOVER,

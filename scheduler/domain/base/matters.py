@@ -11,6 +11,7 @@ class MatterCode(StrEnum):
     POSTPONEMENT = "postponement to decide"
     LOWER_MINIMUM = "lower minimum to sign"
     FIRST_DATE = "first date to agree to"
+    OFFICE_REQUEST = "request of the office to answer"
     HANDOVER = "handover to sign"
     HELD_READING = "held reading to decide"
     NEWER_PLAN = "newer plan to take"
