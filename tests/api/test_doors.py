@@ -261,6 +261,16 @@ WALKS: dict[tuple[str, str], Walk] = {
         frozenset({201, 409}),
         body={"to_at": stamp(AT + timedelta(days=900)), "reason": "walked", "risk": "none"},
     ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/requests"): Walk(
+        f"{API}/vessels/demo-plover/requests", 409, body={"what": "close non-conformity", "non_conformity": 1}
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/requests"): Walk(f"{API}/vessels/demo-plover/requests"),
+    ("DELETE", f"{API}/vessels/{{vessel_id}}/requests/{{number}}"): Walk(
+        f"{API}/vessels/demo-plover/requests/999", 404, headers={"Idempotency-Key": "walked"}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/requests/{{number}}/answer"): Walk(
+        f"{API}/vessels/demo-plover/requests/999/answer", 404, body={"accept": True}
+    ),
     ("GET", f"{API}/vessels/{{vessel_id}}/postponements"): Walk(f"{API}/vessels/demo-plover/postponements"),
     ("POST", f"{API}/vessels/{{vessel_id}}/postponements/{{number}}/decision"): Walk(
         f"{API}/vessels/demo-plover/postponements/999/decision", 404, body={"granted": True}
@@ -339,6 +349,10 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes", 303),
     ("GET", "/vessels/{vessel_id}/decisions"): Walk("/vessels/demo-plover/decisions"),
+    ("GET", "/vessels/{vessel_id}/requests"): Walk("/vessels/demo-plover/requests"),
+    ("POST", "/vessels/{vessel_id}/requests"): Walk(
+        "/vessels/demo-plover/requests", 422, body={"do": "answer", "idempotency_key": "walked"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/clogs"): Walk("/vessels/demo-plover/clogs"),
     ("POST", "/vessels/{vessel_id}/clogs"): Walk(
         "/vessels/demo-plover/clogs", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True

@@ -156,6 +156,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/decide/{number}": [f"{vessel}/decide/1"],
         "/vessels/{vessel_id}/decisions": [f"{vessel}/decisions"],
+        "/vessels/{vessel_id}/requests": [f"{vessel}/requests"],
         "/vessels/{vessel_id}/non-conformities/{number}": [f"{vessel}/non-conformities/1"],
         "/vessels/{vessel_id}/versions/{number}": [f"{vessel}/versions/1"],
         "/vessels/{vessel_id}/clogs": [f"{vessel}/clogs"],

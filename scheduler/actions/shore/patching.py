@@ -1,12 +1,15 @@
 """A vessel document changed by a merge patch: the same at the office, which asks, and aboard, where it is stored."""
 
+from typing import Any
+
 from pydantic import ValidationError
 
+from scheduler.actions.base.context import Context
 from scheduler.actions.shore.arguments import ChangeDocument
-from scheduler.actions.vessel.document import VESSEL, as_plain
+from scheduler.actions.vessel.document import VESSEL, as_plain, document_of
 from scheduler.domain.checks.document import faults_of
 from scheduler.domain.shore.asking import foreign_members
-from scheduler.domain.shore.merge_patch import apply_merge_patch
+from scheduler.domain.shore.merge_patch import apply_merge_patch, merge_patch_between
 from scheduler.domain.vessel.differing import document_differences
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotAllowed, Refused, Stale
@@ -43,3 +46,13 @@ def changed_document(vessel: Vessel, version: int, said: ChangeDocument) -> Vess
     if wrong:
         raise Refused(_("The changed document makes no sense: {fault}", fault=wrong[0][1]), faults=wrong)
     return patched
+
+
+def patch_to(context: Context, vessel_id: str, edited: Any) -> dict[str, Any]:
+    """{"version", "patch"}: the merge patch that makes an edited document of the one of now. Raises NotFound; Refused where the edited
+    one is another vessel's, or no document."""
+    with context.db.read() as session:
+        vessel, version = document_of(session, vessel_id)
+    if not isinstance(edited, dict) or edited.get("id") != vessel_id:
+        raise Refused(_("The document of {vessel} is expected, edited; this is another.", vessel=vessel_id))
+    return {"version": version, "patch": merge_patch_between(as_plain(vessel), edited)}
