@@ -9,6 +9,7 @@ import re
 import struct
 import zlib
 from collections.abc import Callable, Iterator, Mapping
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import count
@@ -18,11 +19,14 @@ from typing import Any
 from urllib.parse import quote
 
 from api.routes.shared.examples import EXAMPLES_FILE
+from scheduler.actions.shore.applying import take_in
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import Role
 from scheduler.domain.hours.sign_days import SignDays
 from scheduler.domain.hours.sign_values import Sign
+from scheduler.storage.database import INSTALLATION
 from scheduler.storage.hours.signs import sign_track
+from scheduler.storage.shore.ships import ShipLineRow
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.api.test_first_dates import KEY as UNKNOWN_JOB
@@ -246,6 +250,39 @@ def _session(run: Run) -> str:
     """Where the engineer is signed in."""
     people = run.stage.ask("GET", "/api/v1/people", role=OFFICE).json()["people"]
     return next(str(one["sessions"][0]["id"]) for one in people if one["sessions"])
+
+
+def _asked_by_the_office(stage: Stage) -> None:
+    """One more hand in the crew waits for the chief engineer."""
+    document, etag = stage.document()
+    patch = deepcopy(document)
+    patch["plants"][0]["crew"]["hands"] += 1
+    at = int(stage.clock.at.timestamp())
+    said = {"version": int(etag.strip('"')), "patch": {"plants": patch["plants"]}, "reason": "one more hand joins"}
+    asked = {
+        "number": 1,
+        "what": "change document",
+        "arguments": said,
+        "seen": {},
+        "asked_s": at,
+        "until_s": at + 86_400,
+    }
+    by = {
+        "by_id": "super",
+        "by": "A. Superintendent, superintendent",
+        "role": "office",
+        "vouched_id": "",
+        "vouched": "",
+    }
+    take_in(stage.context, THERE["vessel_id"], [{**asked, **by}])
+
+
+def _written_aboard(stage: Stage) -> None:
+    """From here on the ship's own server keeps her records."""
+    with stage.context.db.write(INSTALLATION) as session:
+        session.add(
+            ShipLineRow(vessel_id=THERE["vessel_id"], number=1, heard_at=stage.clock.at, since_at=stage.clock.at)
+        )
 
 
 SLOT_JOB, SLOT_START = Found(lambda run: _slot(run)["job"]), Found(lambda run: _slot(run)["from"])
@@ -578,6 +615,24 @@ STORY: tuple[Act, ...] = (
         Sent(path={"number": 999}, body={"cause": "no knives aboard", "corrective_action": "two sets are kept"}),
     ),
     Act("close_nonconformity", Sent(CHIEF), Sent(CHIEF, path={"number": 999})),
+    Act(
+        "answer_request",
+        Sent(CHIEF, path={"number": 1}, body={"accept": True}),
+        Sent(CHIEF, path={"number": 1}, body={"accept": False}),
+        first=_asked_by_the_office,
+    ),
+    Act(
+        "ask_of_ship",
+        Sent(OFFICE, body={"what": "set part date", "job": KNIFE, "from_on": "2027-06-12", "version": 0}),
+        Sent(OFFICE, body={"what": "take work step"}),
+        first=_written_aboard,
+    ),
+    Act("requests_listed", Sent(OFFICE)),
+    Act(
+        "withdraw_request",
+        Sent(OFFICE, path={"number": told("ask_of_ship", "request")}),
+        Sent(OFFICE, path={"number": 999}),
+    ),
 )
 
 

@@ -10,7 +10,7 @@ from api.ics.writer import calendar_writer
 from api.pages.decide.page import DecideView, decide_page
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, form_of
-from api.pages.shared.frame import frame_of, may
+from api.pages.shared.frame import frame_of, may, may_ask
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Context
@@ -94,7 +94,7 @@ def _answer(
         action=here,
         once=secrets.token_hex(12),
         facts=facts,
-        may_decide=not against and who.actor.role in DECIDES and may(who, "POST", _DOOR),
+        may_decide=not against and who.actor.role in DECIDES and (may(who, "POST", _DOOR) or may_ask(who)),
         unfit=unfit_words(against),
         form=refused.state if refused else FormState(),
     )

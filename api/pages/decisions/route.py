@@ -222,7 +222,7 @@ def _nonconformity(
         job_href=f"/vessels/{vessel_id}/jobs/{one['job']}",
         one=one,
         may_answer=one["state"] == "open" and frame.may(who, "POST", _ANSWER),
-        may_close=one["state"] == "answered" and frame.may(who, "POST", _CLOSE),
+        may_close=one["state"] == "answered" and (frame.may(who, "POST", _CLOSE) or frame.may_ask(who)),
         **_form_members(request, refused),
     )
     return page_answer(request, who, nonconformity_page, view, refused.status if refused else 200)
@@ -253,7 +253,9 @@ def _version(
         changes=tuple(
             change_words(vessel, *change) for change in changes.version_differences(context, vessel_id, one.record)
         ),
-        may_approve=bool(one.to_approve) and not one.approved_by and frame.may(who, "POST", _APPROVE),
+        may_approve=bool(one.to_approve)
+        and not one.approved_by
+        and (frame.may(who, "POST", _APPROVE) or frame.may_ask(who)),
         **_form_members(request, refused),
     )
     return page_answer(request, who, version_page, view, refused.status if refused else 200)

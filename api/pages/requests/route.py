@@ -113,7 +113,8 @@ def _page(
     vessel, version = fleet.get_vessel(context, who.actor, vessel_id)
     now, newest = context.now(), PageAsked(MOST)
     mirrored = requests.is_written_aboard(context, vessel_id)
-    office, chief = (frame.may(who, "POST", door) for door in (_ASK, _ANSWER))
+    office = mirrored and who.actor.role in requests.ASKERS
+    chief = frame.may(who, "POST", _ANSWER)
     lines = (
         lines_of_office(vessel, requests.requests_asked(context, vessel_id, newest), now, office=office)
         if mirrored
@@ -126,8 +127,8 @@ def _page(
         ship=vessel.name,
         mirrored=mirrored,
         lines=lines,
-        may_ask=mirrored and office,
-        figures=figures_of(vessel) if mirrored and office else (),
+        may_ask=office,
+        figures=figures_of(vessel) if office else (),
         version=version,
         done=_(_DONE.get(request.query_params.get("done", ""), "")),
         refused=refused.form_name if refused else "",

@@ -11,9 +11,11 @@ from api.server.deps import Asking
 from scheduler.language import language
 
 _FORM = re.compile(
-    r"""<form\b(?=[^>]*\bmethod="post")(?![^>]*\baction="/(?:sign-out|light)")[^>]*>.*?</form>""", re.DOTALL
+    r"""<form\b(?=[^>]*\bmethod="post")(?![^>]*(?:\baction="/(?:sign-out|light)"|\bdata-asks\b))[^>]*>.*?</form>""",
+    re.DOTALL,
 )
-"""Forms of a page that change something, but for those that are about who looks. Pages of a ship that writes aboard have none."""
+"""Forms of a page that change something, but for those that are about who looks, or ask of a ship: hers are left out where she writes
+aboard."""
 _View = TypeVar("_View", contravariant=True)
 
 

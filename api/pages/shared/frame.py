@@ -8,6 +8,7 @@ from api.server.access import DOORS, NoRole
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.shore.requests import ASKERS
 from scheduler.actions.vessel import fleet
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.language import gettext as _
@@ -56,6 +57,11 @@ def may(who: Asking, method: str, route: str) -> bool:
         return False
     door = DOORS[method, route]
     return isinstance(door, NoRole) or who.actor.role in door
+
+
+def may_ask(who: Asking) -> bool:
+    """Whether this person looks at a page of a ship that writes aboard, and may ask of her what the page is about."""
+    return who.heard_at is not None and who.actor.role in ASKERS
 
 
 def must_pass(who: Asking, method: str, route: str, what: str) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, utc_text
+from scheduler.actions.shore.requests import mark_fetched, not_fetched
 from scheduler.actions.vessel.changes import assets_of, keep_assets
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.shore.frame import FIRST_HASH, PACKED_BYTES, BatchFault, BrokenBatch, ChangeBatch, rows_of, unpack
@@ -158,7 +159,9 @@ def _take(session: Session, context: Context, vessel_id: str, batch: ChangeBatch
     line.state, line.facts = LineState.OPEN, {}
     session.add(line)
     session.flush()
-    return TakenSoFar(number=line.number, hash=line.hash or FIRST_HASH)
+    mark_fetched(session, vessel_id, batch.answered, now)
+    asked = tuple(not_fetched(session, vessel_id, now))
+    return TakenSoFar(number=line.number, hash=line.hash or FIRST_HASH, requests=asked)
 
 
 def _must_go_on(session: Session, line: ShipLineRow, batch: ChangeBatch) -> None:
