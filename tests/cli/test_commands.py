@@ -31,6 +31,7 @@ COMMANDS = [
     "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from", "job first-date",
     "job first-date-agree", "vessel approve", "notify",
     "vessel show", "vessel versions", "vessel example", "vessel schema",
+    "request list", "request ask", "request change", "request withdraw", "request answer",
 ]  # fmt: skip
 GROUPS = (
     "handover",
@@ -47,6 +48,7 @@ GROUPS = (
     "concession",
     "vessel",
     "sign",
+    "request",
 )
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
