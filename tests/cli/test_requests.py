@@ -38,7 +38,14 @@ def test_asked_listed_and_taken_back_at_the_office_and_answered_aboard(ship: Shi
     assert "withdrawn" in good(*ship.words(*office, "request", "withdraw", "demo-plover", "1"))
     said = {"number": 2, "what": asked["what"], "arguments": asked["arguments"], "seen": {}, "role": "office"}
     at = int(context.now().timestamp())
-    by = {"by_id": "desk", "by": asked["asked_by"], "vouched_id": "", "vouched": "", "asked_s": at, "until_s": at + 86_400}
+    by = {
+        "by_id": "desk",
+        "by": asked["asked_by"],
+        "vouched_id": "",
+        "vouched": "",
+        "asked_s": at,
+        "until_s": at + 86_400,
+    }
     with context.db.write(INSTALLATION) as session:
         session.delete(line)
     take_in(context, "demo-plover", [{**said, **by}])

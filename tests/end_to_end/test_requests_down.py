@@ -1,6 +1,6 @@
 """What the office asks of a ship: asked, handed down, stored aboard, applied once in that person's name, its outcome known.
 
-Office and ship share one database here, so that the row aboard is what the office hears of; `test_ship_and_office.py` has two.
+Office and ship share one database here, so that the row aboard is what the office hears of; `tests/office` has two.
 """
 
 from collections.abc import Iterator
@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Answer, Hand
 from scheduler.actions.people import managing, people
+from scheduler.actions.shore import requests
 from scheduler.actions.shore.accepting import answer_request, requests_aboard
 from scheduler.actions.shore.applying import fetched_numbers, take_in
 from scheduler.actions.shore.requests import (
@@ -111,6 +112,12 @@ class Sea:
     def records(self, kind: str) -> int:
         with self.stage.context.db.read() as session:
             return len(newest_records(session, SHIP, kind))
+
+
+@pytest.fixture(autouse=True)
+def _office(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The office takes the ship for one that keeps her own records."""
+    monkeypatch.setattr(requests, "name_of_mirror", lambda *_: "Demo Plover")
 
 
 @pytest.fixture(params=kinds())
