@@ -5,7 +5,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 
 from pydantic import TypeAdapter
@@ -114,6 +114,13 @@ def _ends_of(waits: Sequence[Waiting]) -> Iterator[datetime | None]:
     return (one.matter.to_at for one in waits if one.matter.code is MatterCode.LOWER_MINIMUM)
 
 
+@lru_cache(512)
+def _read(text: str) -> PlantSummary:
+    """A summary as stored. Some pages' worth are held: reading a hundred takes two thirds of the time of the page that lists them, and
+    from one look to the next few are others."""
+    return _SUMMARY.validate_json(text)
+
+
 def keep_summary(
     session: Session, vessel_id: str, plant_id: str, summary: PlantSummary, revision: int, at: datetime
 ) -> None:
@@ -165,7 +172,7 @@ def ships_page(context: Context, actor: Actor, number: int = 1) -> ShipsPage:
         counted = summaries_by(session, actor.vessel_id, RANKS_OF_A_TROUBLE)
     lines = []
     for row, name, imo, revision in found:
-        summary = _SUMMARY.validate_json(row.text) if row.form == form() else None
+        summary = _read(row.text) if row.form == form() else None
         waits = waits_for(summary.waits, actor.role, person) if summary is not None and actor.person_id else ()
         lines.append(
             ShipLine(
