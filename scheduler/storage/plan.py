@@ -142,3 +142,19 @@ def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[
         col(PlanRow.taken_at).is_(None),
     )
     return list(session.exec(query))
+
+
+def superseded_before(session: Session, vessel_id: str, made_at: datetime, most: int) -> list[PlanRow]:
+    """At most so many superseded plans of a vessel made before an instant, the oldest first."""
+    row = PlanRow
+    query = select(row).where(row.vessel_id == vessel_id, row.status == PlanStatus.SUPERSEDED, row.made_at < made_at)
+    return list(session.exec(query.order_by(col(row.made_at), row.id).limit(most)))
+
+
+def drop_plan(session: Session, plan: PlanRow) -> None:
+    """Take a plan away, its slots first: each row by itself, so that whoever mirrors the vessel hears of it."""
+    slots = select(SlotRow).where(SlotRow.vessel_id == plan.vessel_id, SlotRow.plan_id == plan.id)
+    for slot in session.exec(slots):
+        session.delete(slot)
+    session.flush()
+    session.delete(plan)

@@ -12,6 +12,7 @@ from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import derive_all, totals_of
 from scheduler.actions.plan.fleet import PlantPlan, plan_many
+from scheduler.actions.plan.stored import forget_plans
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of, offset_minutes
 from scheduler.actions.voyage.days import ship_today, voyage_days_of
@@ -85,7 +86,8 @@ def plan_asked(context: Context) -> int:
 
 
 def nightly(context: Context) -> int:
-    """Once a ship's night, at the hour set: ask for a new plan of every plant. How many vessels had their turn."""
+    """Once a ship's night, at the hour set: ask for a new plan of every plant, and forget plans of long ago. How many vessels had
+    their turn."""
     with context.db.read() as session:
         vessels = vessels_to_watch(session, Watch.NIGHT, context.now())
     return sum(begin_night(context, vessel_id) for vessel_id in vessels)
@@ -103,6 +105,7 @@ def begin_night(context: Context, vessel_id: str) -> bool:
         vessel, _ = document_of(session, vessel_id)
         for plant in vessel.plants:
             ask_plan(session, vessel_id, plant.id, now)
+        forget_plans(session, vessel_id, now)
     return True
 
 

@@ -10,7 +10,19 @@ from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.storage.database import Session
-from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow, plan_row, untaken_superseded
+from scheduler.storage.plan import (
+    PlanRow,
+    PlanStatus,
+    SlotRow,
+    drop_plan,
+    plan_row,
+    superseded_before,
+    untaken_superseded,
+)
+
+SUPERSEDED_DAYS = 730
+PLANS_AT_ONCE = 100
+"""Of a vessel a night: what a first night finds of many years takes some more."""
 
 
 def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
@@ -63,6 +75,15 @@ def keep_plan(
     session.add(row)
     session.flush()
     return row
+
+
+def forget_plans(session: Session, vessel_id: str, now: datetime) -> int:
+    """Take away a vessel's plans that were superseded and made over `SUPERSEDED_DAYS` ago; how many. Who took them, and their digests,
+    stay on record."""
+    gone = superseded_before(session, vessel_id, now - timedelta(days=SUPERSEDED_DAYS), PLANS_AT_ONCE)
+    for row in gone:
+        drop_plan(session, row)
+    return len(gone)
 
 
 def take_up(
