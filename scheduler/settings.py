@@ -90,6 +90,12 @@ class Settings:
     )
     nightly_hour: int = _set(2, "ship's hour of the nightly forecast, plan and backup", least=0, most=23)
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)
+    office_minutes: int = _set(
+        60,
+        "minutes after which readings and dates go to the office; what people do goes at once. 360 on a thin link",
+        least=1,
+        most=1440,
+    )
     session_hours: int = _set(12, "hours a sign-in lasts", least=1, most=720)
     link_minutes: int = _set(30, "minutes a one-time sign-in link is good for", least=1, most=1440)
     feed_gzip: bool = _set(True, "compress the calendar feed for clients that ask")

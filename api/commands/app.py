@@ -1,6 +1,6 @@
 """The command line: thin. The modules whose commands it has; one that is missing here fails a test."""
 
-from api.commands import capacity, care, due, feed, gateway, people, record, requests, vessel, voyage, worker
+from api.commands import capacity, care, due, feed, gateway, people, record, requests, shore, vessel, voyage, worker
 from api.commands.hours import by_hand, counters, signs
 from api.commands.plan import lead_order, moves, plans
 from api.commands.shared.groups import app
@@ -26,6 +26,7 @@ COMMANDS = (
     requests,
     feed,
     care,
+    shore,
     worker,
     gateway,
 )

@@ -186,7 +186,7 @@ def restore(
     from scheduler.errors import Refused
     from scheduler.storage.migrate import newest
 
-    aside = None
+    aside, joined = None, ()
     if check:
         try:
             manifest = proved(folder)
@@ -196,7 +196,7 @@ def restore(
             )
     else:
         done = put_back(chosen_settings().settings, folder, system_clock(), replace=replace)
-        manifest, aside = done.manifest, done.aside
+        manifest, aside, joined = done.manifest, done.aside, done.joined
     rows = sum(count for count, _ in manifest.rows.values())
     made_at = f"{manifest.made_at:%Y-%m-%d %H:%M} UTC"
     talk = [f"What was stored after {made_at} is not in it."]
@@ -205,6 +205,7 @@ def restore(
             *([f"The database from before: {aside}"] if aside else []),
             *talk,
             "Its record ends where that time's did.",
+            *(f"{one} sends to an office, which has to say how she goes on: `leadline office status`." for one in joined),
         ]
         if manifest.step != newest():
             talk.append("It is of an older version: run `leadline upgrade` before you serve it.")

@@ -70,11 +70,13 @@ from api.server.logs import hide_secrets
 from api.server.methods import AnyMethod
 from api.server.metrics import RequestCounts, RequestMeter
 from api.server.middleware import Guard
+from api.server.office_calls import OfficeClient, SendingThread
 from api.server.try_limiter import TryLimiter
 from scheduler.actions.base.context import Context
 from scheduler.actions.base.remembering import keep_base_url
 from scheduler.actions.feed import refresh as feed_refresh
 from scheduler.actions.hours.readings import ReadingDoor
+from scheduler.actions.shore.sending import Sending
 from scheduler.clock import Clock, system_clock
 from scheduler.errors import SchedulerError
 from scheduler.settings import Settings
@@ -199,13 +201,19 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
             await run_in_threadpool(keep_base_url, context)
         await run_in_threadpool(shelf.fill)
         ticks = Timers(context, refresh) if timers and not settings.workers else None
+        office = OfficeClient(clock)
+        sender = SendingThread(Sending(context, office).turn, office.close) if timers else None
         app.state.timers = ticks
         if ticks is not None:
             ticks.start()
+        if sender is not None:
+            sender.start()
         log.info("Leadline %s on %s", VERSION, context.db.engine_says())
         try:
             yield
         finally:
+            if sender is not None:
+                await run_in_threadpool(sender.stop)
             if ticks is not None:
                 ticks.stop()
             intake.stop()

@@ -13,6 +13,7 @@ from scheduler.language import marked
 from scheduler.shiptime import day_text
 from scheduler.wording.figures import ship_moment
 from scheduler.wording.hours import flag_words
+from scheduler.wording.shore import line_words
 from scheduler.wording.signs import sign_words
 
 _SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -170,6 +171,7 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         marked("Answer it on the page of what the hours say, linked on the plant page."),
     ),
     About.MISSING: (_flag, marked("Answer it on the counters page.")),
+    About.OFFICE: (lambda one: line_words(one.facts)[0], lambda one: line_words(one.facts)[1]),
     About.UNREAD: (
         lambda one: _(
             "The counter of {name} has never been read: the hours of its position are not known.", name=one.name

@@ -17,8 +17,8 @@ from tests.cli.conftest import Ship
 
 COMMANDS = [
     "serve", "demo", "due", "forecast", "plan", "move", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
-    "fleet-history", "report", "import", "worker", "upgrade", "gateway", "backup", "restore",
-    "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
+    "fleet-history", "report", "import", "worker", "upgrade", "gateway", "backup", "restore", "office join", "office status",
+    "office moved", "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "feed make", "feed list", "feed rotate", "feed revoke",

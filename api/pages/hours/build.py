@@ -16,12 +16,14 @@ from scheduler.domain.checks.diagnosis import ASKED, Diagnosis
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.shore.line_state import LineStatus
 from scheduler.language import gettext as _
 from scheduler.language import marked, ngettext
 from scheduler.storage.hours.readings import IntakeLogRow
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.figures import NBSP, count_words, listed, moment, number, offset_words, short_date
 from scheduler.wording.hours import counts_words, flag_words, unit_name
+from scheduler.wording.shore import office_lines
 
 NOTES = 4
 _FRESH_S = 30 * 86_400
@@ -57,6 +59,7 @@ def counters_view(
     says: str = "",
     forget: str = "",
     air: tuple[AirBlock, ...] = (),
+    office: LineStatus | None = None,
 ) -> CountersView:
     """The page's view. back: an answer that was refused; changed: what one that was taken changed."""
     first = sheets[0].now
@@ -88,6 +91,7 @@ def counters_view(
         says=says,
         forget=forget,
         air=air,
+        office=() if office is None else office_lines(office, first.offset_minutes),
     )
 
 

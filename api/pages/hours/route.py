@@ -24,6 +24,7 @@ from scheduler.actions.hours.counter_events import CounterEvent
 from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.shore.lines import line_of
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, Refused
@@ -66,6 +67,7 @@ def _counters(
         says=says,
         forget=forget,
         air=tuple(air_block(one, several=len(sheets) > 1) for one in folded),
+        office=line_of(context, vessel_id),
     )
     return page_answer(request, who, counters_page, view, status)
 

@@ -111,7 +111,7 @@ class AirBlock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountersView:
-    """The counters page. changed: what an answer just changed, one sentence each; says: why one was not taken."""
+    """The counters page. changed: what an answer just changed, one sentence each; says: why one was not taken; office: lines."""
 
     frame: Frame
     answer: str
@@ -124,6 +124,7 @@ class CountersView:
     says: str = ""
     forget: str = ""
     air: tuple[AirBlock, ...] = ()
+    office: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,8 +10,9 @@ from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.errors import Refused, SchedulerError
 from scheduler.settings import Settings
 from scheduler.storage.care.backup import Manifest, backups_in, check_backup, drop_oldest, make_backup, restore_backup
-from scheduler.storage.database import INSTALLATION, database_path
+from scheduler.storage.database import INSTALLATION, database_path, open_database
 from scheduler.storage.photos.files import photo_root
+from scheduler.storage.shore.lines import begin_lives
 from scheduler.storage.tasks import TaskRunRow, task_row
 from scheduler.storage.vessel import vessel_rows
 
@@ -33,10 +34,12 @@ class BackupMade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restored:
-    """A backup that was put back. aside: where the database that was there before lies; none where there was none."""
+    """A backup that was put back. aside: where the database that was there before lies; none where there was none. joined: vessels
+    that send to an office."""
 
     manifest: Manifest
     aside: Path | None
+    joined: tuple[str, ...] = ()
 
 
 def backup_folder(settings: Settings, database_path: Path | None) -> Path | None:
@@ -118,7 +121,17 @@ def proved(folder: Path) -> Manifest:
 
 
 def put_back(settings: Settings, folder: Path, at: datetime, *, replace: bool) -> Restored:
-    """Puts a backup in the place of the database that is set, with its photos. Raises as `restore_backup`."""
+    """Puts a backup in the place of the database that is set, with its photos; vessels that have joined an office begin a new life,
+    since what they sent after the backup is not in it. Raises as `restore_backup`."""
     photos = photo_root(settings.photo_folder, database_path(settings.database))
     aside = restore_backup(folder, settings.database, photos, at, replace=replace)
-    return Restored(manifest=Manifest.read(folder), aside=aside)
+    manifest = Manifest.read(folder)
+    joined: list[str] = []
+    if manifest.rows.get("shore_line", (0, ""))[0]:
+        database = open_database(settings.database, create=False, check=False)
+        try:
+            with database.write(INSTALLATION) as session:
+                joined = begin_lives(session)
+        finally:
+            database.close()
+    return Restored(manifest=manifest, aside=aside, joined=tuple(joined))

@@ -22,6 +22,7 @@ from scheduler.domain.due.last_done import Done
 from scheduler.domain.due.subjects import Key
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.sign_facts import PlantSigns
+from scheduler.domain.shore.line_state import of_line
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, OPEN_NETWORK, Settings
@@ -31,6 +32,8 @@ from scheduler.storage.hours.counters import counter_rows, flag_rows
 from scheduler.storage.hours.readings import newest_received, unstored_since
 from scheduler.storage.migrate import newest, step_of
 from scheduler.storage.plan import PlanStatus, plan_row
+from scheduler.storage.shore.lines import shore_line
+from scheduler.storage.shore.outbox import line_status
 from scheduler.storage.tasks import task_rows
 from scheduler.storage.vessel import vessel_ids
 from scheduler.wording.figures import inner
@@ -73,6 +76,7 @@ def vessel_diagnosis(context: Context, vessel_id: str, *loaded: tuple[PlantState
             *_rest(context, session, vessel, known),
             *of_tasks(context, session, vessel_id),
             *_record(session, vessel_id, vessel.name),
+            _office(context, session, vessel),
         ]
         clock = clock_of(session, vessel_id, context.now())
     for plant in vessel.plants:
@@ -127,6 +131,12 @@ def _record(session: Session, vessel_id: str, name: str) -> list[Diagnosis]:
         )
         for one in faults_found(session, vessel_id)
     ]
+
+
+def _office(context: Context, session: Session, vessel: Vessel) -> Diagnosis | None:
+    """How the line to the office stands; none where the vessel has joined none."""
+    line = shore_line(session, vessel.id)
+    return None if line is None else of_line(line_status(session, line), vessel.name, context.now())
 
 
 def _backups(context: Context) -> list[Diagnosis]:

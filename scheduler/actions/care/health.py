@@ -5,14 +5,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.care.failures import WAITING, of_pending, of_tasks, of_timers
 from scheduler.domain.checks.diagnosis import Diagnosis
+from scheduler.domain.shore.line_state import of_line
 from scheduler.errors import SchedulerError
 from scheduler.storage.hours.intake import IntakeState
+from scheduler.storage.shore.lines import shore_lines
+from scheduler.storage.shore.outbox import line_status
 from scheduler.storage.task_queue import queue_state
 from scheduler.storage.tasks import pending_counts
-from scheduler.storage.vessel import vessel_count
+from scheduler.storage.vessel import vessel_count, vessel_names
 
 
 @dataclass(slots=True)
@@ -60,6 +63,19 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
             found.failed += [*noted, *of_pending(context, session)]
             found.pending = pending_counts(session)
             found.workers = queue_state(session, WAITING).workers if context.settings.workers else None
+            lines = [line_status(session, line) for line in shore_lines(session)]
+            names = vessel_names(session) if lines else {}
+        if lines:
+            found.checks["office"] = {
+                line.vessel_id: {
+                    "state": line.state.value,
+                    "waits": line.waits,
+                    "reached_at": utc_text(line.reached_at),
+                }
+                for line in lines
+            }
+            looked_at = (of_line(line, names[line.vessel_id], context.now()) for line in lines)
+            found.failed += [one for one in looked_at if one is not None and not one.note]
     except SchedulerError as error:
         found.ready = False
         found.trouble = found.checks["database"] = error.says

@@ -10,7 +10,7 @@ from scheduler.errors import BadRequest, Clash, NotFound
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.shore.capture import Place
 from scheduler.storage.shore.joining import IN_ORDER, add_piece, add_touched, start_line
-from scheduler.storage.shore.lines import ShoreLineRow, shore_line, shore_lines
+from scheduler.storage.shore.lines import ShoreLineRow, shore_line
 from scheduler.storage.shore.truth import TRUTH
 from scheduler.storage.vessel import vessel_row
 from scheduler.toml_file import read_small
@@ -88,21 +88,6 @@ def move_office(context: Context, vessel_id: str, key_file: Path, address: str |
         line.tried_at, line.refused_at = None, None
         session.add(line)
         return line.address
-
-
-def begin_life(context: Context) -> list[str]:
-    """After a backup was put back: each vessel that has joined goes on as a new life, whose parent is the one in the backup.
-
-    Returns the vessels.
-    """
-    with context.db.write(INSTALLATION) as session:
-        found = shore_lines(session)
-        for line in found:
-            line.parent_life, line.parent_number, line.parent_hash = line.life, line.number, line.hash
-            line.life = secrets.token_hex(16)
-            line.tried_at, line.refused_at = None, None
-            session.add(line)
-        return [line.vessel_id for line in found]
 
 
 def office_address(address: str) -> str:

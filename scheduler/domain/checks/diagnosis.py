@@ -62,6 +62,7 @@ class About(StrEnum):
     NO_WORKER = "no worker"
     QUEUE = "waiting queue"
     SIGN = "sign in the hours"
+    OFFICE = "office"
 
 
 ASKED = frozenset({About.HELD, About.MISSING})

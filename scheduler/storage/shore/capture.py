@@ -148,7 +148,10 @@ class Capture:
 
 
 TOUCH = "INSERT INTO outbox_touched (vessel_id, name, place) VALUES ({}, {}, {}) ON CONFLICT DO NOTHING"
-ADD = "INSERT INTO outbox_change (vessel_id, number, at_s, body, hash) VALUES ({}, {}, {}, {}, {})"
+ADD = (
+    "INSERT INTO outbox_change (vessel_id, number, at_s, body, hash, step) "
+    "VALUES ({}, {}, {}, {}, {}, (SELECT version_num FROM alembic_version))"
+)
 FORWARD = "UPDATE shore_line SET number = {}, hash = {}, urgent = CASE WHEN {} = 1 THEN {} ELSE urgent END WHERE vessel_id = {}"
 HEAD_COLUMNS = "number, hash, joining"
 

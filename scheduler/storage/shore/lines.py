@@ -1,9 +1,10 @@
 """The line of a vessel to her office, and the changes that were made for it."""
 
+import secrets
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, Index, LargeBinary
+from sqlalchemy import BigInteger, Index, LargeBinary, text
 from sqlmodel import Field, Session, select
 
 from scheduler.domain.shore.frame import FIRST_HASH
@@ -41,13 +42,15 @@ class ShoreLineRow(Row, table=True):
 
 
 class OutboxChangeRow(Row, table=True):
-    """What one commit changed, numbered and chained within the vessel. body: its canonical text; at: of the commit."""
+    """What one commit changed, numbered and chained within the vessel. body: its canonical text; at: of the commit; step: of the
+    tables, by which its rows are read."""
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     number: int = Field(primary_key=True, sa_type=BigInteger)
     at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     body: bytes = Field(sa_type=LargeBinary)
     hash: str
+    step: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class OutboxPackRow(Row, table=True):
@@ -80,3 +83,18 @@ def shore_line(session: Session, vessel_id: str) -> ShoreLineRow | None:
 def shore_lines(session: Session) -> list[ShoreLineRow]:
     """All lines, by vessel."""
     return list(session.exec(select(ShoreLineRow).order_by(ShoreLineRow.vessel_id)))
+
+
+def begin_lives(session: Session) -> list[str]:
+    """After a backup was put back: each vessel goes on as a new life, whose parent is the one in the backup. Returns the vessels.
+
+    Plain SQL: the backup may be of an older step.
+    """
+    vessels = sorted(session.connection().execute(text("SELECT vessel_id FROM shore_line")).scalars())
+    anew = text(
+        "UPDATE shore_line SET parent_life = life, parent_number = number, parent_hash = hash, tried_s = NULL, life = :life "
+        "WHERE vessel_id = :vessel_id"
+    )
+    for vessel_id in vessels:
+        session.connection().execute(anew, {"vessel_id": vessel_id, "life": secrets.token_hex(16)})
+    return vessels
