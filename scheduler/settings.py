@@ -92,7 +92,7 @@ class Settings:
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)
     office_minutes: int = _set(
         60,
-        "minutes after which readings and dates go to the office; what people do goes at once. 360 on a thin link",
+        "minutes until readings and dates go to the office (thin link: 360); what people do goes at once",
         least=1,
         most=1440,
     )

@@ -205,7 +205,10 @@ def restore(
             *([f"The database from before: {aside}"] if aside else []),
             *talk,
             "Its record ends where that time's did.",
-            *(f"{one} sends to an office, which has to say how she goes on: `leadline office status`." for one in joined),
+            *(
+                f"{one} sends to an office, which has to say how she goes on: `leadline office status`."
+                for one in joined
+            ),
         ]
         if manifest.step != newest():
             talk.append("It is of an older version: run `leadline upgrade` before you serve it.")

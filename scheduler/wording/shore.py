@@ -8,7 +8,7 @@ from scheduler.language import gettext as _
 from scheduler.language import marked, ngettext
 from scheduler.wording.figures import moment, number
 
-_REFUSED: Mapping[str, tuple[str, str]] = {
+REFUSED: Mapping[str, tuple[str, str]] = {
     "newer": (
         marked("The program aboard is newer than the office's, so the office takes nothing."),
         marked("Ask the office to bring its program up to date. What waits goes then by itself."),
@@ -49,6 +49,9 @@ _REFUSED: Mapping[str, tuple[str, str]] = {
 """By what the office answers: what it said, and what to do."""
 
 
+_WELL = frozenset({ShoreState.NEW, ShoreState.REACHED})
+
+
 def line_words(facts: Mapping[str, Any]) -> tuple[str, str]:
     """How a line stands, and what to do about it.
 
@@ -72,14 +75,15 @@ def line_words(facts: Mapping[str, Any]) -> tuple[str, str]:
             _("Tell the office what happened aboard. Work goes on as ever, and what waits stays here."),
         )
     if state is ShoreState.REFUSED:
-        says, do = _REFUSED.get(str(facts.get("code")), _REFUSED["other"])
+        says, do = REFUSED.get(str(facts.get("code")), REFUSED["other"])
         at = facts.get("number")
         where = "" if at is None else _(" (change {number})", number=at)
         return _(says, number=where, status=facts.get("status", "")), _(do)
-    if state is ShoreState.REACHED:
-        return _("The office was reached at the last try."), ""
-    if state is ShoreState.NEW:
-        return _("Nothing was sent yet."), ""
+    if state in _WELL:
+        says = (
+            _("The office was reached at the last try.") if state is ShoreState.REACHED else _("Nothing was sent yet.")
+        )
+        return says, _("See that the server runs: it sends by itself.")
     return (
         _("The office is not reached. {why}", why=_why(facts)).rstrip(),
         _("Work goes on as ever; what waits goes by itself once the link is there."),
@@ -94,6 +98,8 @@ def office_lines(status: LineStatus, offset_minutes: int) -> tuple[str, ...]:
         if status.reached_at is None
         else _("Last reached {when}.", when=moment(status.reached_at, offset_minutes))
     )
+    if status.state in _WELL and not status.joining:
+        do = ""
     place = _("Sends to {address}.", address=status.address)
     return tuple(line for line in (place, reached, _waits(status, offset_minutes), says, do) if line)
 

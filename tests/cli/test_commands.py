@@ -49,6 +49,7 @@ GROUPS = (
     "vessel",
     "sign",
     "request",
+    "office",
 )
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 

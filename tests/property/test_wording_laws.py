@@ -22,11 +22,13 @@ from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.hours.sign_facts import SignFacts
 from scheduler.domain.hours.sign_values import Quiet, QuietReason, SignEnd
 from scheduler.domain.record.walking import ChainFault
+from scheduler.domain.shore.line_state import ShoreState
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.storage.hours.counters import FlagRow
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.due import cause_words, date_words, to_go_words
 from scheduler.wording.hours import flag_words
+from scheduler.wording.shore import REFUSED
 from scheduler.wording.signs import CAUSES, end_words, quiet_words
 
 NAMES = ("VP1", "Pump 2, port", "Aft plant")
@@ -150,6 +152,17 @@ def test_every_answer_that_is_taken_means_something_for_what_is_usual() -> None:
     assert {end for end, _ in CAUSES.values()} == {SignEnd.MENDED, SignEnd.KNOWN, SignEnd.NOTHING_FOUND}
 
 
+LINE = st.fixed_dictionaries(
+    {"state": st.sampled_from(ShoreState), "joining": st.booleans(), "waits": st.integers(0, 2**40)},
+    optional={
+        "code": st.sampled_from([*REFUSED, "parted", "no key file", "not known"]),
+        "number": st.integers(0, 2**62),
+        "status": st.integers(100, 599),
+        "why": st.sampled_from(["ConnectError", "ReadTimeout", "whatever"]),
+    },
+)
+
+
 @pytest.mark.parametrize("about", sorted(set(About) - SHIP))
 @given(data=st.data())
 def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObject) -> None:
@@ -171,6 +184,7 @@ def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObje
             "days": 7,
             "newest_at": AT_SEA,
             "sign": data.draw(sign_facts()),
+            **data.draw(LINE if about is About.OFFICE else st.just({})),
             "names": {COUNTER: "VP1"},
             "pumps_speak": data.draw(yes),
         },

@@ -86,7 +86,7 @@ PARTS: tuple[ManualPart, ...] = (
     ManualPart(
         marked("Keep it running"),
         marked("whoever runs it"),
-        ("serve", "unit", "workers", "people", "settings", "backup", "doctor", "commands"),
+        ("serve", "unit", "workers", "people", "settings", "backup", "office", "doctor", "commands"),
         keys_shown=True,
     ),
     ManualPart(marked("Words and limits"), marked("everyone"), ("words", "reckoning", "limits")),

@@ -10,9 +10,9 @@ from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
 from scheduler.domain.hours.ledger_fit import AHEAD_S
-from scheduler.domain.shore.columns import one_text
 from scheduler.storage.database import RAISE_REVISION, lock_statement
 from scheduler.storage.hours.readings import Unstored
+from scheduler.storage.hours.travelling import log_text, reading_texts
 from scheduler.storage.shore.capture import ADD, FORWARD, HEAD_COLUMNS, TOUCH, Head, numbered
 
 
@@ -69,8 +69,6 @@ _Row = tuple[int, int, int, int, str, int]
 """counter_no, at_s, value_milli, received_s, vessel_id, skew_s: the columns of `reading` in order."""
 _LogRow = tuple[str, str, int, str, str, str]
 """vessel_id, counter_ref, received_s, status, why, item: the columns of `intake_log`."""
-_READING = '["reading","put",{"at_s":%d,"counter_no":%s,"received_s":%d,"skew_s":%d,"value_milli":%d}]'
-"""The canonical text of a reading as it travels."""
 _Span = tuple[int, int | None, int]
 """Of what a counter got: first instant put right, last one not from the future (none), furthest that one was put right."""
 
@@ -153,13 +151,9 @@ class IntakeStore(ABC):
             touched = [(vessel_id, "reading", json.dumps([vessel_id, row[0], row[1]])) for row in rows]
             self.many(TOUCH.format(*[self.place] * 3), touched) if touched else None
             return
-        names = {no: json.dumps(name, ensure_ascii=False) for no, name in self.names({row[0] for row in rows}).items()}
-        texts = [
-            _READING % (row[1], names[row[0]], row[3], row[5], row[2]) for row in sorted(rows, key=lambda row: row[:2])
-        ]
-        marked = [text.encode() for text in texts] + [_log_text(row) for row in log]
+        texts = [*reading_texts(rows, self.names({row[0] for row in rows})), *map(log_text, log)]
         at_s = max((row[3] for row in rows), default=0) or max(row[2] for row in log)
-        added = [(vessel_id, number, at_s, body, its) for number, body, its in numbered(head, marked, at_s)]
+        added = [(vessel_id, number, at_s, body, its) for number, body, its in numbered(head, texts, at_s)]
         self.many(ADD.format(*[self.place] * 5), added)
         self.many(FORWARD.format(*[self.place] * 5), [(added[-1][1], added[-1][4], 0, 0, vessel_id)])
 
@@ -358,12 +352,6 @@ def _spans(rows: Sequence[_Row], held: Mapping[int, int]) -> dict[int, _Span]:
                 last = at
             spans[no] = (at if at < first else first, last, max(most, abs(skew)))
     return dict(sorted(spans.items()))
-
-
-def _log_text(row: _LogRow) -> bytes:
-    """The canonical text of an item of the intake log as it travels."""
-    names = "counter_ref", "received_s", "status", "why", "item"
-    return one_text(["intake_log", "put", dict(zip(names, row[1:], strict=True))])
 
 
 def _given(posts: Sequence[Post]) -> Iterator[_LogRow]:
