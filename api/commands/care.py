@@ -186,7 +186,7 @@ def restore(
     from scheduler.errors import Refused
     from scheduler.storage.migrate import newest
 
-    aside, joined = None, ()
+    aside, joined = None, tuple[str, ...]()
     if check:
         try:
             manifest = proved(folder)

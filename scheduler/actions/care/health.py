@@ -64,7 +64,7 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
             found.pending = pending_counts(session)
             found.workers = queue_state(session, WAITING).workers if context.settings.workers else None
             lines = [line_status(session, line) for line in shore_lines(session)]
-            names = vessel_names(session) if lines else {}
+            ships = vessel_names(session) if lines else {}
         if lines:
             found.checks["office"] = {
                 line.vessel_id: {
@@ -74,7 +74,7 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
                 }
                 for line in lines
             }
-            looked_at = (of_line(line, names[line.vessel_id], context.now()) for line in lines)
+            looked_at = (of_line(line, ships[line.vessel_id], context.now()) for line in lines)
             found.failed += [one for one in looked_at if one is not None and not one.note]
     except SchedulerError as error:
         found.ready = False

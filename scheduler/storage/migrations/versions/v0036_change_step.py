@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0035"
-down_revision = "v0034"
+revision = "v0036"
+down_revision = "v0035"
 branch_labels = None
 depends_on = None
 
