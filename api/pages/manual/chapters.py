@@ -79,7 +79,7 @@ PARTS: tuple[ManualPart, ...] = (
     ManualPart(
         marked("History and proof"),
         marked("office, auditor"),
-        ("record", "verdicts", "verify", "changes"),
+        ("fleet", "record", "verdicts", "verify", "changes"),
         keys_shown=True,
     ),
     ManualPart(marked("Automation"), marked("integrator"), ("gateway", "readings", "api", "doors"), keys_shown=True),

@@ -32,6 +32,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/feeds", "calendar"),
     (r"/sign-in|/enter/.*|/you", "sign-in"),
     (r"/people", "crew"),
+    (r"/", "fleet"),
 )
 """(path as a whole, name in the manual); the first that fits."""
 
