@@ -59,7 +59,9 @@ def _tube(figure: TubeFigure, x: float, width: float) -> list[Markup]:
         late = figure.share > 1 and figure.state in (JobState.PAST_DUE, JobState.PAST_LIMIT)
         shade = "boot" if figure.state is JobState.PAST_LIMIT else "brass"
         top = due if late else level
-        parts.append(tag("rect", x=x + 1, y=top, width=width - 2, height=TUBE_BOTTOM - top - 0.5, class_="s-water"))
+        parts.append(
+            tag("rect", x=x + 1, y=top, width=width - 2, height=max(0.0, TUBE_BOTTOM - top - 0.5), class_="s-water")
+        )
         if late:
             for class_, fill in ((f"s-{shade}", None), (None, f"url(#p-{shade})")):
                 parts.append(

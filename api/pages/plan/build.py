@@ -23,6 +23,7 @@ from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.language import gettext as _
+from scheduler.planning.explain.dates import FactKind
 from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND
@@ -87,6 +88,9 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         later=len(slots) - len(shown),
         lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
         troubles=troubles,
+        alone=tuple(
+            says for fact, says in planning.dates_given(now, stored) if fact.code is FactKind.ONE_NEEDED_OF_TWO
+        ),
         facts=tuple(shortfall_words(short, held_words) for short in stored.plan.shortfalls if short.key is None),
         without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
         by_hand=stored.plan.by == BY_HAND,

@@ -78,8 +78,8 @@ def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: 
 
 def plan_words(plan: PlanLine, offset_minutes: int) -> str:
     """One sentence on a plan: proven or not, when made and taken."""
-    proof = _("proven best") if plan.proven else _("not proven best")
-    made = _("Lawful, {proof}, made {moment}", proof=proof, moment=moment(plan.made_at, offset_minutes))
+    best = _("No better one exists") if plan.proven else _("A better one may exist")
+    made = _("{best}; made {moment}", best=best, moment=moment(plan.made_at, offset_minutes))
     if plan.taken_at is None:
         return _("{made}. Not taken yet.", made=made)
     return _("{made}, taken {moment}.", made=made, moment=moment(plan.taken_at, offset_minutes))

@@ -185,6 +185,8 @@ class PlanView:
     troubles: tuple[LateLine, ...] = ()
     facts: tuple[str, ...] = ()
     """Deficits that no slot causes, in words."""
+    alone: tuple[str, ...] = ()
+    """That of two pumps one is enough, where it is."""
     without: tuple[str, ...] = ()
     jobs: int = 0
     whys: tuple[ReasonsLine, ...] = ()

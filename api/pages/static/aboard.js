@@ -31,9 +31,16 @@ if (live) setInterval(again, 1000 * live.dataset.every);
 const kept = name => `draft:${name}`;
 const read = name => { try { return JSON.parse(localStorage.getItem(kept(name))); } catch { return null; } };
 const write = (name, value) => { try { localStorage.setItem(kept(name), JSON.stringify(value)); } catch { /* no room or not allowed: the form still works */ } };
-for (const closed of document.querySelectorAll("[data-forget]")) try { localStorage.removeItem(kept(closed.dataset.forget)); } catch { /* nothing was kept */ }
+// A job's drafts are named by its key and how many entries it has; those of another number are over.
+const forget = (name, but) => { try {
+  for (const key of Object.keys(localStorage))
+    if (key !== kept(but) && (key.startsWith(`${kept(name)} `) || !but && key === kept(name))) localStorage.removeItem(key);
+} catch { /* nothing was kept */ } };
+for (const closed of document.querySelectorAll("[data-forget]")) forget(closed.dataset.forget);
 for (const sheet of document.querySelectorAll("form[data-keep]")) {
-  const name = sheet.dataset.keep, refused = "refused" in sheet.dataset, draft = refused ? null : read(name);
+  const name = sheet.dataset.keep;
+  if (name.includes(" ")) forget(name.split(" ")[0], name);
+  const refused = "refused" in sheet.dataset, draft = refused ? null : read(name);
   for (const [key, value] of draft ?? []) {
     const field = sheet.elements[key];
     if (!field || ["csrf", "version", "utc_offset_minutes"].includes(key)) continue;
