@@ -487,7 +487,7 @@ def error() -> ErrorView:
         frame=frame("Not possible"),
         status=409,
         says="VP4 cannot be opened on Thu 3 Dec 08:00: capacity would go 4 m³/h below the minimum. Choose another time.",
-        faults=(("Thu 3 Dec 13:00", "holds with 6 m3/h"),),
+        faults=("Thu 3 Dec 13:00 holds with 6 m3/h.",),
         ways=(
             Link(label="Back to the plant", href="/plants/demo"),
             Link(label="See the figures", href="/plants/demo/figures"),
