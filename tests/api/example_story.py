@@ -281,7 +281,9 @@ def _written_aboard(stage: Stage) -> None:
     """From here on the ship's own server keeps her records."""
     with stage.context.db.write(INSTALLATION) as session:
         session.add(
-            ShipLineRow(vessel_id=THERE["vessel_id"], number=1, heard_at=stage.clock.at, since_at=stage.clock.at)
+            ShipLineRow(
+                vessel_id=THERE["vessel_id"], life="first", number=1, heard_at=stage.clock.at, since_at=stage.clock.at
+            )
         )
 
 

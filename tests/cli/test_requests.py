@@ -24,7 +24,9 @@ def test_asked_listed_and_taken_back_at_the_office_and_answered_aboard(ship: Shi
     assert "keeps her records here" in leadline(*ship.words(*office, *change)).stderr
     context = Context(open_database(ship.database), system_clock, Settings(database=ship.database))
     with context.db.write(INSTALLATION) as session:
-        line = ShipLineRow(vessel_id="demo-plover", number=1, heard_at=context.now(), since_at=context.now())
+        line = ShipLineRow(
+            vessel_id="demo-plover", life="first", number=1, heard_at=context.now(), since_at=context.now()
+        )
         session.add(line)
     assert "It takes a person" in leadline(*ship.words(*change)).stderr
     assert good(*ship.words(*office, *change)).startswith("request 1 to demo-plover: sent")

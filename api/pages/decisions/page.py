@@ -1,5 +1,6 @@
 """The pages of what was decided, and of one matter that waits for an answer: a non-conformity, or a version of the document."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -124,7 +125,7 @@ def change_words(vessel: Vessel, at: str, was: str, now: str) -> str:
         }
     said = [names.get(part, part.replace("_", " ")) for part in at.split("/") if part not in ("plants", "job_kinds")]
     where = ", ".join(part for part in said if part)
-    shown = [" ".join(text.split())[:80] for text in (was, now)]
+    shown = [re.sub("[ \\t\\r\\n]+", " ", text).strip()[:80] for text in (was, now)]
     place, nothing = f"{where[:1].upper()}{where[1:]}", _("nothing")
     return _("{place}: {was}, now {now}", place=place, was=shown[0] or nothing, now=shown[1] or nothing)
 
