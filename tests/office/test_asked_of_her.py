@@ -1,14 +1,25 @@
 """Check 6: what the office asks goes down with an answer to her server, is done aboard or refused there, and its words come back."""
 
 import re
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import timedelta
 from html import unescape
+from itertools import count
 from typing import Any
 
 import pytest
+import uvicorn
 
+from api.server.office_calls import OfficeClient
 from scheduler.actions.people import people
 from scheduler.actions.shore.applying import fetched_numbers, take_in
+from scheduler.actions.shore.joining import join_office
+from scheduler.actions.shore.sending import NotReached, OfficeCall, OfficeReply, Sending
 from scheduler.domain.base.enums import Role
+from scheduler.storage.shore.lines import shore_line
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged, stamp
 from tests.office.ship import SET_UP, Office, Ship, aboard, truth_rows
@@ -127,3 +138,64 @@ def test_her_page_at_the_office_asks(sqlite_office: Office, own_stage: Stage) ->
     assert "Postponement 1: yes" in seen
     assert seen.count("sent, not fetched yet") == 2
     assert [row["granted"] for row in truth_rows(office.context.db, VESSEL)["postponement"]] == [None]
+
+
+@pytest.mark.long
+def test_over_http_through_cuts(office: Office, own_stage: Stage, tmp_path: Any) -> None:
+    """Her sender and the office's server on a socket: joined, a request down, its outcome up, with every other answer lost."""
+    who = desk(office)
+    key_file = tmp_path / "office.key"
+    key_file.write_text(office.key(VESSEL))
+    ship = own_stage.context
+    with serving(office.client.app) as url, closing(OfficeClient(own_stage.clock)) as client:
+        calls = count()
+
+        def cut(call: OfficeCall) -> OfficeReply:
+            reply = client(call)
+            if next(calls) % 2:
+                raise NotReached("cut off")
+            return reply
+
+        sending = Sending(ship, cut, chance=lambda: 0.0)
+
+        def until_heard() -> None:
+            for _ in range(200):
+                own_stage.clock.at += timedelta(hours=7)
+                office.clock.at = own_stage.clock.at
+                sending.turn()
+                with ship.db.read() as session:
+                    line = shore_line(session, VESSEL)
+                if line is not None and line.acknowledged == line.number:
+                    return
+            raise AssertionError("the line is not through")
+
+        join_office(ship, VESSEL, url, key_file)
+        until_heard()
+        yes = {"what": "decide postponement", "postponement": 1, "granted": True, "note": "part comes"}
+        assert [post(office, who, yes, str(n)).status_code for n in range(2)] == [201, 201]
+        for _ in range(4):
+            until_heard()
+        done, refused = stages(office, who)
+        assert re.fullmatch(r"done, record \d+", done)
+        assert refused.startswith("refused: Postponement 1 was granted already")
+        assert office.rows() == aboard(own_stage)[1]
+
+
+@contextmanager
+def serving(application: Any) -> Iterator[str]:
+    """Its address, served on loopback."""
+    sock = socket.socket()
+    sock.bind(("127.0.0.1", 0))
+    sock.listen()
+    server = uvicorn.Server(uvicorn.Config(application, log_config=None, access_log=False, lifespan="off"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
+    thread.start()
+    started = threading.Event()
+    while not server.started:
+        started.wait(0.02)
+    try:
+        yield f"http://127.0.0.1:{sock.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join()
+        sock.close()
