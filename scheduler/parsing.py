@@ -7,6 +7,7 @@ import re
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
+from scheduler.language import gettext
 from scheduler.shiptime import ShipOffset, ship_time
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
@@ -142,7 +143,7 @@ def ship_instant(text: str, offset_minutes: str, clock: int | None = None) -> da
 
 def moment_near(text: str, now_at: datetime, offset_minutes: int) -> datetime | None:
     """An instant to come as people say it, by the ship's clock: "now" or nothing (none), "09:00" (the next one), "tomorrow 9:00",
-    "2026-12-01 09:00".
+    "2026-12-01 09:00"; the words in English or in the language spoken now.
 
     Raises:
         Unreadable: it is none of these.
@@ -151,14 +152,15 @@ def moment_near(text: str, now_at: datetime, offset_minutes: int) -> datetime | 
     datetime.datetime(2026, 12, 1, 8, 0, tzinfo=datetime.timezone.utc)
     """
     plain = _plain(text, " ").lower()
-    if plain in ("", "now"):
+    if plain in ("", "now", gettext("now")):
         return None
     clock = offset_minutes if isinstance(offset_minutes, ShipOffset) else ShipOffset(offset_minutes)
     here = ship_time(now_at, clock).replace(tzinfo=None)
     word, _, rest = plain.rpartition(" ")
     at = read_time(rest)
-    if at is not None and word in ("", "today", "tomorrow"):
-        wall = datetime.combine(here.date() + timedelta(days=word == "tomorrow"), at)
+    tomorrow = word in ("tomorrow", gettext("tomorrow"))
+    if at is not None and (tomorrow or word in ("", "today", gettext("today"))):
+        wall = datetime.combine(here.date() + timedelta(days=tomorrow), at)
         return clock.instant(wall + timedelta(days=not word and wall < here.replace(second=0, microsecond=0)))
     found = read_instant(text)
     if found is None:
