@@ -53,7 +53,6 @@ def _marked_alike(page: str) -> dict[str, Counter[str] | list[str]]:
     return marks
 
 
-@pytest.mark.xfail(reason="pages that are being written meanwhile", strict=False)
 def test_the_twins_say_what_the_english_pages_say_now() -> None:
     """Whoever changes a page looks at its twins, then says so: python -m tests.language.twins PAGE."""
     assert list(lagging()) == []

@@ -19,21 +19,13 @@ def templates() -> Mapping[str, Catalog]:
     return extracted()
 
 
-DRAWN_LATE = [
-    pytest.param(*one, marks=pytest.mark.xfail(reason="doors being written meanwhile", strict=False))
-    if one[1] == "manual"
-    else one
-    for one in ALL
-]
-
-
-@pytest.mark.parametrize(("code", "name"), DRAWN_LATE)
+@pytest.mark.parametrize(("code", "name"), ALL)
 def test_no_message_lacks_its_translation(templates: Mapping[str, Catalog], code: str, name: str) -> None:
     """Whoever adds a sentence adds it in each language: python -m tests.language lists what is missing."""
     assert [one.id for one in untranslated(updated(code, name, templates[name]))] == []
 
 
-@pytest.mark.parametrize(("code", "name"), DRAWN_LATE)
+@pytest.mark.parametrize(("code", "name"), ALL)
 def test_a_catalogue_has_the_messages_of_the_sources_alone(
     templates: Mapping[str, Catalog], code: str, name: str
 ) -> None:

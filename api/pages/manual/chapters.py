@@ -118,7 +118,7 @@ def names() -> tuple[str, ...]:
 
 
 def chapter(name: str) -> Chapter:
-    """A page of the manual in the language spoken now. Raises KeyError where there is none."""
+    """A page of the manual in the language spoken now, in English where it has no translation. Raises KeyError where there is none."""
     part_of(name)
     code = language()
     return _rendered(name, code if _path(name, code).is_file() else ENGLISH)
