@@ -1,5 +1,8 @@
 """Each person reads the pages in the language they chose; nobody else does, and nothing that is stored changes."""
 
+import io
+
+import openpyxl
 import pytest
 from sqlalchemy import inspect, text
 
@@ -66,6 +69,21 @@ def test_who_manages_people_sets_it_by_the_api(stage: Stage) -> None:
         assert stage.ask("PUT", "/api/v1/people/engineer-plover", role=Role.CHIEF, json={**body, **more}).is_success
         people = stage.ask("GET", "/api/v1/people", role=Role.CHIEF).json()["people"]
         assert next(one["language"] for one in people if one["id"] == "engineer-plover") == expected
+
+
+def test_who_reads_german_takes_english_papers_out(stage: Stage) -> None:
+    """The workbook, whose first sheet has the words of the paper, fetched by a browser whose pages are German."""
+    chief = stage.enter("chief-plover")
+    chosen = {"csrf": csrf_of(stage, chief), "do": "language", "language": "de"}
+    assert chief.post("/you", data=chosen).status_code == 303
+    made = chief.get(f"/api/v1/history?vessel={PLOVER.vessel}&format=xlsx", headers=GERMAN)
+    book = openpyxl.load_workbook(io.BytesIO(made.content))
+    said = " ".join(str(cell.value or "") for row in book["Answer"] for cell in row)
+    assert "Compliance history" in said
+    assert "No job fell due." in said or "fell due:" in said
+    assert "in window" in said
+    assert book.sheetnames[1:3] == ["Jobs", "Not done"]
+    assert chief.post("/you", data={**chosen, "language": "en"}).status_code == 303
 
 
 @pytest.fixture
