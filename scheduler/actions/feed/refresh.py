@@ -117,8 +117,11 @@ def _render(session: Session, context: Context, writer: CalendarWriter, vessel_i
     rows, changed = [], []
     for entry in wanted.values():
         row = old.get(entry.key)
-        uid, event = writer.publish(None if row is None else event_of_row(row, entry.role), entry, vessel_id, at)
-        if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
+        stored = None if row is None else event_of_row(row, entry.role)
+        uid, event = writer.publish(stored, entry, vessel_id, at)
+        if row is None or (
+            event is not stored and (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark())
+        ):
             row = _row(vessel_id, uid, plants, entry, event, None if row is None else row.plant_id)
             changed.append(row)
         rows.append(row)

@@ -49,10 +49,10 @@ def keep_published(
     number = first = last_moved_number(session, vessel_id)
     for key in sorted(posted):
         one = posted[key]
-        row, text = held.pop(key, None), one.new.text()
+        row = held.pop(key, None)
         if row is None:
-            session.add(PublishedRow(vessel_id=vessel_id, job_key=key, plant_id=plant_id, text=text))
-        elif row.text != text:
+            session.add(PublishedRow(vessel_id=vessel_id, job_key=key, plant_id=plant_id, text=one.new.text()))
+        elif one.new != one.old and row.text != (text := one.new.text()):
             row.text = text
             session.add(row)
         if one.old is not None and one.cause is not None and dates_moved(one, offset_minutes):

@@ -3,11 +3,16 @@
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from scheduler.errors import Refused
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 def canonical(payload: Mapping[str, object]) -> str:
@@ -31,6 +36,16 @@ def canonical(payload: Mapping[str, object]) -> str:
     '{"a":["1",true,null],"done_at":"2026-11-25T07:00:00Z","running_hours":"1499.5"}'
     """
     return json.dumps(_plain(payload, ""), ensure_ascii=True, allow_nan=False, sort_keys=True, separators=(",", ":"))
+
+
+def vars_of(value: "DataclassInstance") -> dict[str, object]:
+    """The members of a dataclass by name, as they are: `dataclasses.asdict` copies each deeply, ten times as slow.
+
+    >>> from dataclasses import make_dataclass
+    >>> vars_of(make_dataclass("Pair", ["a", "b"])(1, "x"))
+    {'a': 1, 'b': 'x'}
+    """
+    return {one.name: getattr(value, one.name) for one in fields(value)}
 
 
 def instant_text(at: datetime) -> str:

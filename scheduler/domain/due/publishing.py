@@ -18,13 +18,13 @@ show dates that differ by less than a reader would act on.
 
 import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from math import ceil
 from typing import Any
 
-from scheduler.domain.base.canonical import canonical
+from scheduler.domain.base.canonical import canonical, vars_of
 from scheduler.domain.base.enums import PAST, JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, moved_enough, why_moved
@@ -97,7 +97,7 @@ class Published:
 
     def text(self) -> str:
         """For keeping; `Published.read` gives the same value back."""
-        return canonical(asdict(self))
+        return canonical({**vars_of(self), "basis": vars_of(self.basis)})
 
     @staticmethod
     def read(text: str) -> "Published":

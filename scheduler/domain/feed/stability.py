@@ -11,11 +11,11 @@ A change of ship time alone moves no all-day date. Figures carry their own date,
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from scheduler.domain.base.canonical import canonical
+from scheduler.domain.base.canonical import canonical, vars_of
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.shiptime import minutes_at, ship_time
@@ -60,7 +60,7 @@ class ShownFigures:
 
     def text(self) -> str:
         """For keeping; `Quoted.read` gives the same value back."""
-        return canonical(asdict(self))
+        return canonical(vars_of(self))
 
     @staticmethod
     def read(text: str) -> "ShownFigures":

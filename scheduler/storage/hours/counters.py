@@ -116,9 +116,8 @@ def counter_numbers(rows: Iterable[CounterRow]) -> Mapping[str, int]:
 def counter_event_rows(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
     """A counter's events later than an instant, in order of instant and recording."""
     query = select(CounterEventRow).where(CounterEventRow.counter_no == counter_no, CounterEventRow.at_s > after_s)
-    return list(
-        session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
-    )
+    query = query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id)
+    return list(read_once(session, (CounterEventRow, counter_no, after_s), lambda: session.exec(query).all()))
 
 
 def counter_events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:

@@ -13,6 +13,7 @@ from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.hours.ledger_values import WATCHED
 from scheduler.domain.hours.running import TotalsAround
+from scheduler.storage.database import read_once
 from scheduler.storage.hours.counters import CounterRow, FlagRow
 from scheduler.storage.hours.readings import newest_readings, stamps_between, value_at
 from scheduler.storage.types import WITHOUT_ROWID, Row
@@ -86,7 +87,8 @@ def newest_checkpoint(session: Session, counter_no: int, before_s: int) -> Ledge
     query = select(LedgerCheckpointRow).where(
         LedgerCheckpointRow.counter_no == counter_no, LedgerCheckpointRow.at_s < before_s
     )
-    return session.exec(query.order_by(col(LedgerCheckpointRow.at_s).desc()).limit(1)).first()
+    query = query.order_by(col(LedgerCheckpointRow.at_s).desc()).limit(1)
+    return read_once(session, (LedgerCheckpointRow, counter_no, before_s), lambda: session.exec(query).first())
 
 
 def drop_checkpoints(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> None:
