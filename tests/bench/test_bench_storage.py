@@ -2,7 +2,7 @@
 
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -75,26 +75,30 @@ def test_partitions_by_month_make_every_seek_dearer(tmp_path: Path) -> None:
     """The same readings in one table and in one of partitions: the seeks that each page and calendar make, and the intake. Readings
     stay for good, so no partition would ever be dropped. Goes red where partitions have become as cheap: then think again."""
     with ready_url("postgresql", tmp_path) as url, psycopg.connect(url, autocommit=True) as connection:
-        ask = connection.execute
-        ask(f"CREATE TABLE one {_COLUMNS}")  # type: ignore[arg-type]
-        ask(f"CREATE TABLE many {_COLUMNS} PARTITION BY RANGE (at_s)")  # type: ignore[arg-type]
+
+        def ask(says: str, values: Sequence[Any] = ()) -> Any:
+            return connection.execute(says.encode(), values or None)
+
+        ask(f"CREATE TABLE one {_COLUMNS}")
+        ask(f"CREATE TABLE many {_COLUMNS} PARTITION BY RANGE (at_s)")
         for month in range(-1, MONTHS + 2):
             from_s = START_S + month * MONTH_S
             values = f"FOR VALUES FROM ({from_s}) TO ({from_s + MONTH_S})"
-            ask(f"CREATE TABLE many_{month + 1} PARTITION OF many {values}")  # type: ignore[arg-type]
+            ask(f"CREATE TABLE many_{month + 1} PARTITION OF many {values}")
         ask("CREATE TABLE many_else PARTITION OF many DEFAULT")
         for table in ("one", "many"):
             ask(
-                f"INSERT INTO {table} SELECT c, {START_S} + h * 21600, h * 1000, {START_S} + h * 21600, 'demo', 0 "  # type: ignore[arg-type]
+                f"INSERT INTO {table} SELECT c, {START_S} + h * 21600, h * 1000, {START_S} + h * 21600, 'demo', 0 "
                 f"FROM generate_series(1, {COUNTERS}) AS c, generate_series(0, {MONTHS * 120 - 1}) AS h"
             )
-            ask(f"VACUUM ANALYZE {table}")  # type: ignore[arg-type]
+            ask(f"VACUUM ANALYZE {table}")
 
         def batch(size: int, number: int) -> list[list[Any]]:
             at = [END_S + number * 10 + index // COUNTERS for index in range(size)]
             return [[index % COUNTERS + 1 for index in range(size)], at, [1] * size, at, ["demo"] * size, [0] * size]
 
-        draw, took = random.Random(1), {}
+        draw = random.Random(1)
+        took: dict[tuple[str, str], list[float]] = {}
         acts: dict[str, tuple[int, Callable[[int, int], tuple[str, list[Any]]]]] = {
             "seek of 8 counters": (60, lambda _r, _i: (_SEEK, [END_S - draw.randrange(END_S - START_S)])),
             "a day of a counter": (
@@ -109,8 +113,8 @@ def test_partitions_by_month_make_every_seek_dearer(tmp_path: Path) -> None:
                 for name, (times, act) in acts.items():
                     statements = [act(turn, number) for number in range(times)]
                     began = time.perf_counter()
-                    for says, values in statements:
-                        ask(says.format(table), values).fetchall()  # type: ignore[arg-type]
+                    for statement, given in statements:
+                        ask(statement.format(table), given).fetchall()
                     took.setdefault((name, table), []).append((time.perf_counter() - began) / times * 1e3)
         ratios = {}
         for name in acts:

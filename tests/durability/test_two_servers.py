@@ -68,7 +68,7 @@ class Address:
     port: int
     host: str
 
-    def ask(self, method: str, path: str, body: bytes = b"", **headers: str) -> Said:
+    def ask(self, method: str, path: str, body: bytes = b"", /, **headers: str) -> Said:
         """The answer; headers with _ for -."""
         named = {name.replace("_", "-"): value for name, value in headers.items()}
         with closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)) as talk:
@@ -135,17 +135,16 @@ def secrets_of(url: str) -> Secrets:
     counter, vessel = set_up(url), PLOVER.vessel
     context = open_context(Settings(database=url))
     try:
-        named = {"person_id": "engineer", "name": "Demo Engineer", "rank": "2/E"}
-        people.add_person(context, ME, **named, role=Role.ENGINEER, vessel_id=vessel)
+        people.add_person(
+            context, ME, person_id="engineer", name="Demo Engineer", rank="2/E", role=Role.ENGINEER, vessel_id=vessel
+        )
         people.add_person(context, ME, person_id="m", name="M", rank="m", role=Role.ADMIN, vessel_id=None)
-        keys = [
-            people.add_key(context, ME, role=Role.ENGINEER, label="e", person_id="engineer", vessel_id=vessel),
-            people.add_key(context, ME, role=Role.ADMIN, label="m", person_id="m"),
-        ]
+        engineer = people.add_key(context, ME, role=Role.ENGINEER, label="e", person_id="engineer", vessel_id=vessel)
+        manager = people.add_key(context, ME, role=Role.ADMIN, label="m", person_id="m")
         link = people.make_link(context, "engineer", vessel)
         by = Actor("engineer", "Demo Engineer", Role.ENGINEER, vessel, person_id="engineer")
         calendar = addresses.make_address(context, by, person_id="engineer", vessel_id=vessel).secret
-        return Secrets(counter, *keys, link, calendar)
+        return Secrets(counter, engineer, manager, link, calendar)
     finally:
         context.db.close()
 
