@@ -142,8 +142,8 @@ _ASKED: Mapping[str, Callable[[Mapping[str, Any], Callable[[str], str]], str]] =
     ),
     RequestKind.CONFIRM_HOURS: lambda _said, _job: _("Hours taken away: confirmed"),
     RequestKind.SET_PART_DATE: lambda said, job: (
-        _("Parts of {job} from {day}", job=inner(job(str(said.get("job")))), day=day_text(read_date(said["from_on"])))
-        if _is_day(said.get("from_on"))
+        _("Parts of {job} from {day}", job=inner(job(str(said.get("job")))), day=day_text(day))
+        if (day := read_date(str(said.get("from_on"))))
         else _("Parts of {job}: no date any more", job=inner(job(str(said.get("job")))))
     ),
     RequestKind.APPROVE_VERSION: lambda said, _job: _(

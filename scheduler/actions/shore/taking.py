@@ -168,8 +168,8 @@ def _must_go_on(session: Session, line: ShipLineRow, batch: ChangeBatch) -> None
     """Raises NotTaken unless the batch is of the life that is held and lies on what is held, or begins just after it."""
     held = {"held": line.number, "held_life": line.life}
     if line.state is LineState.PARTED:
-        known = ("life", "number", "held", "held_life")
-        raise NotTaken(AgainstTaking.PARTED, **{name: line.facts.get(name) for name in known})
+        members = ("life", "number", "held", "held_life")
+        raise NotTaken(AgainstTaking.PARTED, **{name: line.facts.get(name) for name in members})
     if line.life and batch.life != line.life:
         raise NotTaken(AgainstTaking.PARTED, life=batch.life, number=_common(session, line.vessel_id, batch), **held)
     if batch.begins > line.number + 1:
