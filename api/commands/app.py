@@ -1,6 +1,20 @@
 """The command line: thin. The modules whose commands it has; one that is missing here fails a test."""
 
-from api.commands import capacity, care, due, feed, gateway, people, record, requests, shore, vessel, voyage, worker
+from api.commands import (
+    capacity,
+    care,
+    due,
+    feed,
+    gateway,
+    people,
+    record,
+    requests,
+    ships,
+    shore,
+    vessel,
+    voyage,
+    worker,
+)
 from api.commands.hours import by_hand, counters, signs
 from api.commands.plan import lead_order, moves, plans
 from api.commands.shared.groups import app
@@ -29,6 +43,7 @@ COMMANDS = (
     shore,
     worker,
     gateway,
+    ships,
 )
 
 __all__ = ["COMMANDS", "app"]

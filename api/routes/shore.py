@@ -3,17 +3,29 @@
 What goes through two of them is frames (`domain/shore/frame.py`), of one program for itself: /openapi.json does not tell them.
 """
 
+from operator import attrgetter
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
-from api.routes.answers.shore import ShipHeadAnswer, ShipTakenAnswer
-from api.routes.bodies.shore import RejoinBody
+from api.routes.answers.shore import (
+    LostRecordAnswer,
+    LostRecordsAnswer,
+    ShipAnswer,
+    ShipHeadAnswer,
+    ShipLifeAnswer,
+    ShipsAnswer,
+    ShipTakenAnswer,
+)
+from api.routes.bodies.shore import LifeBody, RejoinBody
+from api.routes.shared.calls import HandCallDep
+from api.routes.shared.paging import NamedPagesDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
-from scheduler.actions.shore import taking
+from scheduler.actions.shore import parted, taking
+from scheduler.actions.shore.ships_seen import ships_seen
 
 router = APIRouter(route_class=JsonRoute)
 
@@ -69,3 +81,35 @@ def get_changes(
 def post_rejoin(vessel_id: str, body: RejoinBody, context: ContextDep, who: AskingDep) -> ShipTakenAnswer:
     """A ship put back from a backup asks to go on; until somebody of the office has answered, nothing is taken (409 parted)."""
     return ShipTakenAnswer.of(taking.rejoin(context, who.actor, vessel_id, body.life, body.number, body.hash))
+
+
+@router.get("/api/v1/ships", tags=["ships"], summary="Ships that write aboard", responses=problems())
+def list_ships(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> ShipsAnswer:
+    """When each was last heard, how far she is taken, what waits, and what stands against taking."""
+    shown = pages.shown_of_all(ships_seen(context, who.actor), attrgetter("vessel_id"))
+    return ShipsAnswer(ships=[ShipAnswer.of(one) for one in shown])
+
+
+@router.post(
+    "/api/v1/ships/{vessel_id}/life",
+    tags=["ships"],
+    summary="Say which life of a ship goes on",
+    responses=problems(404, 409, 422, 428),
+)
+def answer_life(vessel_id: str, call: HandCallDep, body: LifeBody) -> ShipLifeAnswer:
+    """Where two lives of one ship parted: the new one goes on, or it was a stray copy, whose key ends. Somebody of the office, with a
+    reason, on record."""
+    answer = parted.answer_parted(call.context, call.hand(body), vessel_id, parted.LifeAnswer(body.answer), body.reason)
+    return call.answered(ShipLifeAnswer, answer)
+
+
+@router.get(
+    "/api/v1/ships/{vessel_id}/lost-records",
+    tags=["ships"],
+    summary="Records of a life that ended",
+    responses=problems(404),
+)
+def list_lost_records(vessel_id: str, context: ContextDep, who: AskingDep) -> LostRecordsAnswer:
+    """They stand in no database aboard any more; where they still hold they are entered by hand."""
+    found = parted.lost_records(context, who.actor, vessel_id)
+    return LostRecordsAnswer(vessel=vessel_id, records=[LostRecordAnswer.of(one) for one in found])

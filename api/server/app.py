@@ -33,6 +33,7 @@ from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
 from api.pages.requests import route as requests_route
 from api.pages.shared import layout
+from api.pages.ships import route as ships_route
 from api.pages.stopped import route as stopped_route
 from api.pages.vessel import first_route
 from api.pages.vessel import route as vessel_route
@@ -121,6 +122,7 @@ ROUTERS = (
     work_points_route.router,
     people_route.router,
     people_list_route.router,
+    ships_route.router,
     people_own_route.router,
     plan_route.router,
     week_route.router,

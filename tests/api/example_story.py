@@ -26,7 +26,7 @@ from scheduler.domain.hours.sign_days import SignDays
 from scheduler.domain.hours.sign_values import Sign
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.hours.signs import sign_track
-from scheduler.storage.shore.ships import ShipLineRow
+from scheduler.storage.shore.ships import LineState, ShipLineRow
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.api.test_first_dates import KEY as UNKNOWN_JOB
@@ -172,6 +172,15 @@ def _due_by_nobody(stage: Stage) -> None:
     """Four months later jobs are past their limits."""
     stage.clock.at += timedelta(days=120)
     open_where_due(stage.context)
+
+
+def _parted(stage: Stage) -> None:
+    """The line of a ship that sends what she writes has parted."""
+    with stage.context.db.write("demo-dunlin") as session:
+        facts = {"why": "parted", "life": "b7d2", "held_life": "a1c0", "held": 412, "number": 390, "key": "00000000"}
+        line = ShipLineRow(vessel_id="demo-dunlin", heard_at=stage.clock.at, since_at=stage.clock.at, facts=facts)
+        line.life, line.number, line.hash, line.state = "a1c0", 412, "0" * 64, LineState.PARTED
+        session.add(line)
 
 
 def _signed_as_hotel(stage: Stage) -> None:
@@ -326,6 +335,14 @@ STORY: tuple[Act, ...] = (
         Sent(Role.SHIP, body={"life": "b7d2", "number": 0, "hash": "0" * 64}),
         Sent(Role.SHIP, body={"life": "b7d2", "number": -1, "hash": "0" * 64}),
     ),
+    Act("list_ships", Sent(OFFICE), Sent(None)),
+    Act(
+        "answer_life",
+        Sent(OFFICE, {"vessel_id": "demo-dunlin"}, body={"answer": "stray copy", "reason": "a copy in the workshop"}),
+        Sent(CHIEF, {"vessel_id": "demo-dunlin"}, body={"answer": "stray copy", "reason": "a copy in the workshop"}),
+        first=_parted,
+    ),
+    Act("list_lost_records", Sent(OFFICE), Sent(CHIEF)),
     Act("list_vessels", Sent(OFFICE), Sent(None)),
     Act("get_vessel", Sent(OFFICE)),
     Act(

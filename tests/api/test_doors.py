@@ -61,6 +61,13 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/ships/{{vessel_id}}/rejoin"): Walk(
         f"{API}/ships/demo-plover/rejoin", body={"life": "two", "number": 0, "hash": "0" * 64}
     ),
+    ("GET", f"{API}/ships"): Walk(f"{API}/ships", foreign=200),
+    ("POST", f"{API}/ships/{{vessel_id}}/life"): Walk(
+        f"{API}/ships/demo-nobody/life", 404, body={"answer": "stray copy", "reason": "walked"}
+    ),
+    ("GET", f"{API}/ships/{{vessel_id}}/lost-records"): Walk(f"{API}/ships/demo-plover/lost-records"),
+    ("GET", "/ships"): Walk("/ships", foreign=200, headers=BROWSER),
+    ("POST", "/ships/{ship}/life"): Walk("/ships/demo-nobody/life", 404, body={"answer": "stray copy"}, form=True),
     ("GET", f"{API}/vessels"): Walk(f"{API}/vessels", 200, 200),
     ("GET", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover"),
     ("PUT", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover", 428, body=DOCUMENT),

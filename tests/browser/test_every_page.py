@@ -33,6 +33,7 @@ NO_PAGES = frozenset(
     {
         "/livez",
         "/first-run",  # the office's alone: tests/browser/test_first_run.py
+        "/ships",  # the office's alone: tests/browser/test_ships.py
         "/readyz",
         "/metrics",
         "/problems/{name}",

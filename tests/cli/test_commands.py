@@ -32,6 +32,7 @@ COMMANDS = [
     "job first-date-agree", "vessel approve", "notify",
     "vessel show", "vessel versions", "vessel example", "vessel schema",
     "request list", "request ask", "request change", "request withdraw", "request answer",
+    "ships list", "ships answer",
 ]  # fmt: skip
 GROUPS = (
     "handover",
@@ -47,6 +48,7 @@ GROUPS = (
     "nonconformity",
     "concession",
     "vessel",
+    "ships",
     "sign",
     "request",
     "office",

@@ -135,7 +135,7 @@ def _frame(context: Context, who: Asking, reached: list[Vessel]) -> Frame:
     return Frame(
         title=_("Calendar addresses · Leadline"),
         here="/feeds",
-        links=frame.fleet_links("/feeds"),
+        links=frame.fleet_links("/feeds", who),
         now_at=context.now(),
         **frame.who_frame(who),
     )

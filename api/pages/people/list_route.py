@@ -207,7 +207,7 @@ def _frame(context: Context, who: Asking, vessels: list[tuple[str, str]]) -> Fra
     return Frame(
         title=_("People · Leadline"),
         here="/people",
-        links=frame.fleet_links("/people"),
+        links=frame.fleet_links("/people", who),
         now_at=context.now(),
         **frame.who_frame(who),
     )

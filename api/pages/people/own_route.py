@@ -97,7 +97,7 @@ def _frame(context: Context, who: Asking) -> Frame:
     return Frame(
         title=_("Your own page · Leadline"),
         here="/you",
-        links=frame.fleet_links("/you"),
+        links=frame.fleet_links("/you", who),
         now_at=context.now(),
         **frame.who_frame(who),
     )

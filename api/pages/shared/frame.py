@@ -96,10 +96,14 @@ def who_frame(who: Asking) -> dict[str, Any]:
     }
 
 
-def fleet_links(here: str) -> tuple[Link, ...]:
+def fleet_links(here: str, who: Asking) -> tuple[Link, ...]:
     """The navigation of pages that belong to no ship; here: the path of this one."""
-    pages = ((_("Feed"), "/feeds"), (_("People"), "/people"), (_("Fleet"), "/?all=1"))
-    return tuple(Link(label=label, href=href, current=href == here) for label, href in pages)
+    pages = [(_("Feed"), "/feeds"), (_("People"), "/people"), (_("Ships"), "/ships"), (_("Fleet"), "/?all=1")]
+    return tuple(
+        Link(label=label, href=href, current=href == here)
+        for label, href in pages
+        if href != "/ships" or may(who, "GET", "/ships")
+    )
 
 
 def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:

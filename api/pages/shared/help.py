@@ -33,6 +33,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/sign-in|/enter/.*|/you", "sign-in"),
     (r"/people", "crew"),
     (r"/", "fleet"),
+    (r"/ships", "office"),
 )
 """(path as a whole, name in the manual); the first that fits."""
 

@@ -33,7 +33,7 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
         frame=Frame(
             title=_("Fleet · Leadline"),
             here="/?all=1" if found.number == 1 else f"/?all=1&page={found.number}",
-            links=fleet_links("/?all=1"),
+            links=fleet_links("/?all=1", who),
             **who_frame(who),
         ),
         now_at=now_at,

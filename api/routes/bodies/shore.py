@@ -1,6 +1,6 @@
 """Request bodies of ships' own servers and about them."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -13,3 +13,10 @@ class RejoinBody(Body):
     life: Name
     number: Annotated[int, Field(ge=0, le=2**62)]
     hash: Annotated[str, Field(pattern="^[0-9a-f]{64}$", examples=["0" * 64])]
+
+
+class LifeBody(Body):
+    """Which life of a ship goes on. goes on: the new one; stray copy: what was sent is no ship's, and its key ends."""
+
+    answer: Literal["goes on", "stray copy"]
+    reason: Annotated[str, Field(min_length=1, max_length=1000, examples=["her disk was put back from the backup"])]

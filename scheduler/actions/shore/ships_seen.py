@@ -6,13 +6,13 @@ from typing import Any
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
-from scheduler.actions.vessel.fleet import clock_of
+from scheduler.actions.vessel.fleet import clock_in
 from scheduler.domain.shore.taking import AgainstTaking
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.shore.requests import ship_requests_open
 from scheduler.storage.shore.ships import LineState, ShipLineRow, batch_rows, ship_lines
-from scheduler.storage.vessel import vessel_names, vessel_row
+from scheduler.storage.vessel import ship_offset_rows, vessel_names, vessel_row
 
 SKEW = timedelta(minutes=5)
 """So far a ship's clock may be off before it is said."""
@@ -52,6 +52,7 @@ def ships_seen(context: Context, actor: Actor, *, after: str = "", limit: int | 
 def _seen(session: Session, context: Context, row: ShipLineRow, name: str, names: dict[str, str]) -> ShipSeen:
     why = row.facts.get("why")
     there = vessel_row(session, row.vessel_id) is not None
+    offsets = ship_offset_rows(session, row.vessel_id)  # none yet where she has just begun to join
     return ShipSeen(
         vessel_id=row.vessel_id,
         name=name or row.vessel_id,
@@ -66,5 +67,5 @@ def _seen(session: Session, context: Context, row: ShipLineRow, name: str, names
         facts=row.facts,
         ships=names,
         lost=sum(one.ends - one.begins + 1 for one in batch_rows(session, row.vessel_id, not_aboard=True)),
-        clock=clock_of(session, row.vessel_id, context.now()) if there else None,
+        clock=clock_in(offsets, context.now()) if offsets else None,
     )
