@@ -1,7 +1,7 @@
 """What the tests of ship to shore share: a witness by SQL triggers, and what a vessel's changes make when they are replayed."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,18 @@ from scheduler.storage.database import Database
 from scheduler.storage.shore.capture import counter_ids, put_text
 from scheduler.storage.shore.lines import OutboxChangeRow
 from scheduler.storage.shore.truth import TRUTH, Truth, to_travel
+from tests.api.example_story import Sending, told_in_order
+from tests.api.stage import Stage
 
 KEY = "ll_0000abcd_" + "k" * 43
+
+
+def done_aboard(stage: Stage) -> Iterator[Sending]:
+    """The story of all doors, up to where the ship becomes one that is written elsewhere."""
+    for sending in told_in_order(stage):
+        yield sending
+        if (sending.door, sending.name) == ("answer_request", "good"):
+            return
 
 
 def key_file(folder: Path) -> Path:

@@ -9,7 +9,6 @@ from scheduler.storage.shore.truth import STAYS_ABOARD, TRUTH
 from scheduler.storage.tables import METADATA
 from seed_fleet.ships import PLOVER
 from tests import shore
-from tests.api.example_story import told_in_order
 from tests.api.stage import staged
 from tests.storage.stores import empty_url, kinds
 
@@ -45,7 +44,7 @@ def test_every_door_used_once_leaves_no_row_out(kind: str, tmp_path: Path) -> No
             shore.same_truth(context.db, V)
             shore.set_witness(context.db)
             before = len(shore.changes_of(context.db, V))
-            list(told_in_order(stage))
+            list(shore.done_aboard(stage))
             changes = shore.changes_of(context.db, V)[before:]
             assert len(changes) > 50
             seen = shore.witnessed(context.db, V)
