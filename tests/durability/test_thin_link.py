@@ -3,6 +3,7 @@
 import os
 import random
 import time
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -91,8 +92,9 @@ def test_a_month_alone_goes_over_a_thin_link(rough: bool, tmp_path: Path, capsys
     whole, kills = waits(ship), 2 if rough else 0
     began = time.monotonic()
     while time.monotonic() - began < PATIENCE_SECONDS and (left := waits(ship)):
-        with server(office) as (_, port), server(ship, LEADLINE_OFFICE_MINUTES="1"):
-            relay.target = port
+        with ExitStack() as running:
+            _, relay.target = running.enter_context(server(office))
+            running.enter_context(server(ship, LEADLINE_OFFICE_MINUTES="1"))
             while time.monotonic() - began < PATIENCE_SECONDS and (left := waits(ship)):
                 if kills and left < whole * (0.3 + 0.3 * kills):
                     kills -= 1
