@@ -61,6 +61,8 @@ def create_or_check(database: Database) -> None:
         Refused: the database holds something else.
         Busy: somebody else holds the database.
     """
+    if step_of(database) == newest():
+        return  # nobody's turn to write is waited for where there is nothing to do
     with _alone(database) as connection:
         current = _current(connection)
         if current is None:

@@ -84,6 +84,9 @@ def _bring_up(database: Database, *, make_only: bool) -> bool:
     from procrastinate.schema import SchemaManager
 
     files = sorted(Path(SchemaManager.get_migrations_path()).glob("*.sql"))
+    with database.read() as session:  # nobody's turn to write is waited for where there is nothing to do
+        if _there(session.connection()) and remembered(session, STEP) == files[-1].stem:
+            return False
     with database.write(INSTALLATION) as session:
         connection, before = session.connection(), remembered(session, STEP)
         if not _there(connection):
