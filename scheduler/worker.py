@@ -4,14 +4,13 @@ What a worker was at when it ended, or fell silent, is given to another by whoev
 """
 
 import asyncio
-import contextlib
 import logging
 import signal
 from collections.abc import Callable, Collection
 from typing import Any
 
 from procrastinate import App, PsycopgConnector
-from procrastinate.exceptions import ConnectorException, UniqueViolation
+from procrastinate.exceptions import UniqueViolation
 from procrastinate.jobs import Job, Status
 
 from scheduler.actions.base.context import Context
@@ -32,6 +31,8 @@ SILENT_SECONDS = 10
 FORGET_SECONDS = 3600
 """So long a silent worker stays in the list: its jobs are told from others by it."""
 POLL_SECONDS = 5
+PATIENCE_SECONDS = 600
+"""For so long a worker waits for a database that went away, before it leaves a task to whoever looks for what has no job."""
 AGAIN_SECONDS = 5
 """Before a task is tried again that found the database busy or full, and before a connection that was lost is tried again."""
 
@@ -111,22 +112,37 @@ def _job_of(task: Task, tools: TaskTools) -> Callable[..., None]:
         try:
             perform(tools, task.name, vessel_id, plant_id)
         except (Busy, StorageFull) as error:
-            later = 0 if tools.context.stopping.is_set() else AGAIN_SECONDS
             log.info("%s %s is tried again: %s", task.name, plant_id or vessel_id, error.says)
-            with tools.context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
-                wake_worker(session, task.name, task.queue, vessel_id, plant_id, in_seconds=later)
+            _ask_again(tools.context, task, vessel_id, plant_id)
 
     act.__name__ = task.name.replace(" ", "_").replace("-", "_")
     return act
+
+
+def _ask_again(context: Context, task: Task, vessel_id: str, plant_id: str) -> None:
+    """Put another job into the queue, once the database answers. Raises Busy, StorageFull where it does not for long."""
+    for left in range(PATIENCE_SECONDS // AGAIN_SECONDS, -1, -1):
+        stopping = context.stopping.is_set()
+        try:
+            with context.db.write(vessel_id, writing=Writing.WORKED_OUT) as session:
+                later = 0 if stopping else AGAIN_SECONDS
+                wake_worker(session, task.name, task.queue, vessel_id, plant_id, in_seconds=later)
+            return
+        except (Busy, StorageFull):
+            if stopping or not left:
+                raise
+            context.stopping.wait(AGAIN_SECONDS)
 
 
 async def _sweep(app: App) -> None:
     """Give what silent workers were at to others, now and then; by this worker's own clock, since a job could stall itself."""
     while True:
         await asyncio.sleep(SILENT_SECONDS / 2)
-        with contextlib.suppress(ConnectorException):
+        try:
             for job in await app.job_manager.get_stalled_jobs(seconds_since_heartbeat=SILENT_SECONDS):
                 await _put_back(app, job)
+        except Exception as error:
+            log.warning("silent workers are looked for again later: %s", error or type(error).__name__)
 
 
 async def _put_back(app: App, job: Job) -> None:
