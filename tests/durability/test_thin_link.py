@@ -84,7 +84,7 @@ def waits(ship: str) -> int:
         database.close()
 
 
-@pytest.mark.parametrize("rough", [False])
+@pytest.mark.parametrize("rough", [False, True])
 def test_a_month_alone_goes_over_a_thin_link(rough: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Calm, or with cuts each few seconds and each server killed twice: all rows and heads equal; bytes and seconds are told."""
     relay = Relay(1, RATE, DELAY, cut_every=7.0 if rough else 0.0)
