@@ -14,12 +14,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from fastapi import FastAPI
 from rich.console import Console
 from rich.progress import Progress
 
+from api.demo_office import DemoOffice, clock_that_goes_on, demo_office, must_have_postgres, prove_office
 from api.demo_proof import DEMO_ACTOR, Scene, prove
 from api.ics.writer import calendar_writer
 from api.server.app import make_app
@@ -71,8 +73,10 @@ class PastClock:
         return self.at or self.present()
 
 
-def run_demo(folder: Path | None, port: int | None, *, check: bool, every_seconds: float) -> int:
-    """The demo; with `check` it proves itself and ends. Returns the exit code."""
+def run_demo(folder: Path | None, port: int | None, *, check: bool, every_seconds: float, office: bool = False) -> int:
+    """The demo; with `check` it proves itself and ends. office: with an office ashore. Returns the exit code."""
+    if office:
+        must_have_postgres()
     set_up("text", "warning")
     began = time.monotonic()
     with ExitStack() as stack:
@@ -90,10 +94,16 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
         clock = fixed_clock(CHECK_AT) if check else system_clock
         scene = stack.enter_context(_scene(database, port, clock, None if check else every_seconds))
         _plan_all(scene)
+        ashore = None
+        if office:
+            goes_on = clock_that_goes_on(clock) if check else clock
+            ashore = stack.enter_context(demo_office(scene.context, folder, goes_on, _serving))
         if check:
-            return prove(scene)
+            return prove(scene, None if ashore is None else partial(prove_office, scene.context, ashore))
         try:
             _show(scene, database, time.monotonic() - began)
+            if ashore is not None:
+                _show_office(ashore)
             while not asked and scene.child is not None and scene.child.poll() is None:
                 time.sleep(_LOOK_S)
             if not asked:
@@ -319,3 +329,12 @@ def _show(scene: Scene, database: Path, took: float) -> None:
     print(f"  API key        {scene.office_key}   (office)")
     print(f"  database       {database}")
     print("Counters go on posting. End with Ctrl-C.", flush=True)
+
+
+def _show_office(office: DemoOffice) -> None:
+    print("The office ashore, with a PostgreSQL of its own; both ships feed it over a link that drops.")
+    print(f"  fleet          {office.url}/")
+    print(
+        f"  sign in once   {office.url}/enter/{people.make_link(office.context, 'superintendent')}   (the office)",
+        flush=True,
+    )

@@ -5,6 +5,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import httpx
@@ -37,8 +38,8 @@ class Scene:
     child: "subprocess.Popen[str] | None"
 
 
-def prove(scene: Scene) -> int:
-    """Prove the demo: each line a thing that holds; the first that does not ends it with 1."""
+def prove(scene: Scene, ashore: Callable[[Callable[[str, bool], None]], None] | None = None) -> int:
+    """Prove the demo: each line a thing that holds; the first that does not ends it with 1. ashore: proves the office ashore."""
     from icalendar import Calendar
 
     from scheduler.domain.record.verify import Verified, verify_lines
@@ -107,6 +108,9 @@ def prove(scene: Scene) -> int:
             page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60, limits=limits)
             entered = page.post(f"/enter/{people.make_link(context, 'chief-' + vessel.id.removeprefix('demo-'))}")
             holds("the page opens by the sign-in link", entered.status_code == 200 and vessel.name in entered.text)
+        if ashore is not None:
+            print("The office ashore")
+            ashore(holds)
     except SchedulerError as error:
         print(error.says, file=sys.stderr)
         return 1

@@ -105,6 +105,12 @@ def demo(
         float,
         typer.Option(help="seconds between the counters' live posts", parser=parse_figure(1)),
     ] = 20.0,
+    office: Annotated[
+        bool,
+        typer.Option(
+            "--office", help="with an office ashore, on PostgreSQL, that both ships feed over a link that drops"
+        ),
+    ] = False,
 ) -> None:
     """Show the whole job on two invented ships: counters post, jobs fall due, a plan, a page, a feed.
 
@@ -112,7 +118,7 @@ def demo(
     """
     from api.demo import run_demo
 
-    raise typer.Exit(run_demo(folder, port, check=check, every_seconds=every))
+    raise typer.Exit(run_demo(folder, port, check=check, every_seconds=every, office=office))
 
 
 @command(app)

@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect
 
 from api.routes.answers.shore import (
     LostRecordAnswer,
@@ -26,6 +27,7 @@ from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.shore import parted, taking
 from scheduler.actions.shore.ships_seen import ships_seen
+from scheduler.errors import BadRequest
 
 router = APIRouter(route_class=JsonRoute)
 
@@ -39,7 +41,10 @@ router = APIRouter(route_class=JsonRoute)
 async def post_changes(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> ShipTakenAnswer:
     """One frame of changes, taken once by number: all of what is new in it, or nothing. A problem's code says why nothing was (gap,
     parted, newer, home, broken, record chain, foreign, row, other ship); number and hash where they help."""
-    frame = await request.body()
+    try:
+        frame = await request.body()
+    except ClientDisconnect as error:  # the link was cut in the middle: nobody is there to be answered
+        raise BadRequest("The frame was cut off on its way; send it again.") from error
     taken = await run_in_threadpool(taking.take_frame, context, who.actor, vessel_id, frame)
     return ShipTakenAnswer.of(taken)
 

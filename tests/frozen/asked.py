@@ -8,11 +8,18 @@ from tests.frozen.world import API, AVOCET, JPEG, KNIFE, PLOVER, PNG, SHIPS, Wor
 Asked = tuple[str, str, str, str]
 """Door (its path template), path, role, ship."""
 
-NOT_ASKED = dict.fromkeys(
-    ("/api/v1/people", "/api/v1/keys"), "sign-ins and keys are drawn anew: tests/api/test_people.py"
-) | dict.fromkeys(
-    ("/api/v1/vessels/{vessel_id}/months/{month}", "/api/v1/jobs/{key}/paper"),
-    "papers: tests/api/test_month_and_job_papers.py",
+NOT_ASKED = (
+    dict.fromkeys(("/api/v1/people", "/api/v1/keys"), "sign-ins and keys are drawn anew: tests/api/test_people.py")
+    | dict.fromkeys(
+        ("/api/v1/vessels/{vessel_id}/months/{month}", "/api/v1/jobs/{key}/paper"),
+        "papers: tests/api/test_month_and_job_papers.py",
+    )
+    | {
+        "/api/v1/vessels/{vessel_id}/requests": "of later: tests/api/test_requests_page.py",
+        "/api/v1/fleet/history": "of later: tests/api/test_fleet_history.py",
+        "/api/v1/ships/{vessel_id}/changes": "of later: tests/office",
+        "/api/v1/ships/{vessel_id}/head": "of later: tests/office",
+    }
 )
 """GET doors of the API that are not asked, and why."""
 

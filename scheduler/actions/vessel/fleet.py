@@ -132,6 +132,8 @@ def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
 
 
 def _minutes_in(rows: Sequence[ShipOffsetRow], at: datetime) -> int:
+    if not rows:
+        return 0  # of a ship that joins, and whose clock is still on its way to the office
     return next((row.offset_minutes for row in reversed(rows) if row.from_at <= at), rows[0].offset_minutes)
 
 
@@ -143,7 +145,7 @@ def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
 def clock_in(rows: Sequence[ShipOffsetRow], at: datetime) -> ShipOffset:
     """The same from the ship's clock changes, oldest first."""
     changes = [(row.from_at, row.offset_minutes) for row in rows[1:]]
-    return ShipOffset(_minutes_in(rows, at), changes, first=rows[0].offset_minutes)
+    return ShipOffset(_minutes_in(rows, at), changes, first=rows[0].offset_minutes if rows else 0)
 
 
 def offset_now(context: Context, vessel_id: str) -> ShipOffset:
