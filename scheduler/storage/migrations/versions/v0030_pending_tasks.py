@@ -14,13 +14,13 @@ _RUNS = sa.text(
     "SELECT task, period, vessel_id, started_s, ended_s, outcome FROM task_run WHERE task IN (:plan, :fleet, :calendar) "
     "ORDER BY started_s, period"
 ).bindparams(plan=_PLAN, fleet=_FLEET, calendar=_CALENDAR)
-_OVER = sa.text("DELETE FROM task_run WHERE task IN (:plan, :fleet, :calendar)").bindparams(
+_OVER = sa.text("DELETE FROM task_run WHERE task IN (:plan, :fleet, :calendar) AND ended_s IS NULL").bindparams(
     plan=_PLAN, fleet=_FLEET, calendar=_CALENDAR
 )
 
 
 def upgrade() -> None:
-    """Makes the table, counts in it what the rows of runs say, and ends those."""
+    """Makes the table, counts in it what the rows of runs say, and takes those that are open away; what was done stays on the list."""
     table = op.create_table(
         "pending_task",
         sa.Column("vessel_id", sa.String(), nullable=False),
