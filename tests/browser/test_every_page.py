@@ -205,13 +205,17 @@ def _opened(page: Page, live: Live, path: str) -> None:
 def test_targets_are_large_enough_and_nothing_scrolls_sideways(
     browser: Browser, live: Live, size: tuple[int, int]
 ) -> None:
-    """No target under 24 px, on a phone none under 44 and no main button under 64; nothing wider than 320 px."""
+    """No target under 24 px, on a phone none under 44 and no main button under 64; nothing wider than 320 px.
+
+    No field that a browser draws with its own clock of 12 or 24 hours: times are typed.
+    """
     phone = size[0] < 700
     context, page, wrong = signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
     found: dict[str, object] = {}
     for path in _paths(live, whole=phone):
         _opened(page, live, path)
         found[f"{path} targets"] = page.evaluate(SMALL, 44 if phone else 24)
+        found[f"{path} clocks"] = page.locator("input[type=time], input[type=datetime-local]").count()
         if phone:
             found[f"{path} main"] = page.evaluate(MAIN)
             page.set_viewport_size({"width": 320, "height": size[1]})

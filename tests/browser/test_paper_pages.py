@@ -43,14 +43,29 @@ def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
         yield server
 
 
-@pytest.mark.parametrize(("path", "most"), [(HANDOVER, 2), (f"/plants/{AVOCET.key}-plant/week", 1)])
+@pytest.mark.parametrize(
+    ("path", "most"),
+    [(HANDOVER, 2), (f"/plants/{AVOCET.key}-plant/week", 1), (f"/plants/{AVOCET.key}-plant/plan", 4)],
+)
 def test_they_fit_their_paper(browser: Browser, live: Live, path: str, most: int) -> None:
-    """The week on one A4, the handover on two at most."""
+    """The week on one A4, the handover on two at most, a plan of six pumps on four."""
     context, page, _ = signed_in(browser, live)
     page.goto(f"{live.url}{path}")
     page.evaluate("document.fonts.ready")
     paper = page.pdf(format="A4", prefer_css_page_size=True)
     assert 1 <= len(re.findall(rb"/Type\s*/Page\b", paper)) <= most
+    context.close()
+
+
+def test_a_plan_prints_its_list_first(browser: Browser, live: Live) -> None:
+    """Above the drawings, as it is read aboard."""
+    context, page, _ = signed_in(browser, live)
+    page.goto(f"{live.url}/plants/{live.plant}/plan")
+    page.emulate_media(media="print")
+    tops = [page.locator(f"section[aria-labelledby={name}]").bounding_box() for name in ("h-slots", "h-margin")]
+    assert tops[0] is not None
+    assert tops[1] is not None
+    assert tops[0]["y"] < tops[1]["y"]
     context.close()
 
 
