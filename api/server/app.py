@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.ics.writer import calendar_writer
@@ -239,7 +240,8 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.routes = api_routes()
     for router in ROUTERS:  # as they are: including a router makes every route anew, 0.2 s for each application
         app.router.routes.extend(router.routes)
-    app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
+    # Looks and scripts hold no secret: they may be compressed. Pages may not, while their forms carry one beside what was typed.
+    app.mount("/static", GZipMiddleware(StaticFiles(directory=layout.STATIC), compresslevel=6), name="static")
     errors.install(app)
     app.add_middleware(AnyMethod)
     app.add_middleware(Guard, settings=settings, short=short_ways())
