@@ -86,7 +86,7 @@ class Settings:
         0, "plans the server makes at once; 0: one for each core but one, from 1 to 4", least=0, most=64
     )
     workers: bool = _set(
-        False, "plans, calendars and rounds are made by `leadline worker`, none of them by the server; PostgreSQL alone"
+        False, "`leadline worker` makes plans, calendars and rounds, the server none of them; PostgreSQL alone"
     )
     nightly_hour: int = _set(2, "ship's hour of the nightly forecast, plan and backup", least=0, most=23)
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)

@@ -240,7 +240,6 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.routes = api_routes()
     for router in ROUTERS:  # as they are: including a router makes every route anew, 0.2 s for each application
         app.router.routes.extend(router.routes)
-    # Looks and scripts hold no secret: they may be compressed. Pages may not, while their forms carry one beside what was typed.
     app.mount("/static", GZipMiddleware(StaticFiles(directory=layout.STATIC), compresslevel=6), name="static")
     errors.install(app)
     app.add_middleware(AnyMethod)

@@ -219,7 +219,7 @@ def test_an_instant_to_come_or_unreadable_stores_nothing(fresh: Stage) -> None:
         again = fields(told.text)
         assert (told.status_code, words in told.text, again["at"], again[VP1]) == (422, True, at, "77777")
     nothing = look(browser)
-    assert (nothing.status_code, "nothing was typed" in nothing.text) == (422, True)
+    assert (nothing.status_code, "Nothing was typed" in nothing.text) == (422, True)
     assert shown(fresh) == before
 
 

@@ -206,8 +206,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="nonconformity-at-the-limit",
         file="scheduler/actions/work/nonconformities.py",
-        old="late = [job for job in now.jobs if job.first and job.state is JobState.PAST_LIMIT]",
-        new="late = [job for job in now.jobs if job.first and job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT)]",
+        old="if job.first and job.state is JobState.PAST_LIMIT",
+        new="if job.first and job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT)",
         breaks="A non-conformity is opened for a job past its limit, not for one past due.",
         tests=("tests/api/test_postponing.py",),
     ),
