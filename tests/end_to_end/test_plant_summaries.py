@@ -33,7 +33,7 @@ from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _now, _post, _put, _take
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds_long_on_postgresql, store
 from tests.ticks import store_now
 
 VESSEL_ID = PLOVER.vessel
@@ -46,7 +46,7 @@ PAST = 0.08
 """Years of readings: enough for rates."""
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_long_on_postgresql())
 def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]:
     """The three-pump ship with some weeks of past and a few people, on each database."""
     with store(request.param, tmp_path) as database:

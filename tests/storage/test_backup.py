@@ -31,14 +31,14 @@ from scheduler.storage.hours.readings import ReadingRow
 from scheduler.storage.migrate import create_or_check
 from scheduler.storage.serving import only_server
 from scheduler.storage.tables import METADATA
-from tests.storage.stores import add_vessel, empty_url, kinds, ready_url, store
+from tests.storage.stores import add_vessel, empty_url, kinds_long_on_postgresql, ready_url, store
 
 AT = datetime(2026, 11, 30, 2, 15, tzinfo=UTC)
 PICTURE = b"\xff\xd8\xff invented picture"
 NAME = f"{sha256(PICTURE).hexdigest()}.jpg"
 
 
-KINDS = [pytest.param(kind, marks=pytest.mark.long) if kind == "postgresql" else kind for kind in kinds()]
+KINDS = kinds_long_on_postgresql()
 """PostgreSQL's programs take seconds for each."""
 
 

@@ -33,7 +33,7 @@ from scheduler.storage.voyage import VoyageStretchRow
 from scheduler.storage.work import DoneRow, PartCountRow
 from tests import shore
 from tests.end_to_end.live import TurnedClock
-from tests.storage.stores import add_vessel, kinds, store
+from tests.storage.stores import add_vessel, kinds_long_on_postgresql, store
 
 V = "plover"
 AT = datetime(2026, 11, 20, 8, tzinfo=UTC)
@@ -59,7 +59,7 @@ class Ship:
         return [row for change in self.changes()[before:] for row in rows_of(change)]
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_long_on_postgresql())
 def ship(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Ship]:
     with store(request.param, tmp_path) as database:
         database.now_s = lambda: 1_790_000_000
