@@ -18,7 +18,7 @@ from tests.property.test_plan_rough import rough_ship
 from tests.property.test_plan_trust import in_time
 from tests.unit.planning.rows_one_by_one import plant_rows_of_each_step, week_rows_of_each_day
 
-EXAMPLES = 400 if settings.get_current_profile_name() == "full" else 30
+EXAMPLES = 200 if settings.get_current_profile_name() == "full" else 12
 PROBLEMS = st.one_of(
     *(st.integers(0, 2**32).map(lambda seed, make=make: make(Random(seed))) for make in (rough_ship, in_time))
 )

@@ -26,7 +26,7 @@ from tests.unit.planning.test_frame import AT, DAY, due, plant
 
 QUARTER = timedelta(minutes=15)
 HOUR = timedelta(hours=1)
-EXAMPLES = 150 if settings.get_current_profile_name() == "full" else 15
+EXAMPLES = 100 if settings.get_current_profile_name() == "full" else 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

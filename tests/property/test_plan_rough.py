@@ -36,7 +36,7 @@ from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.brute import Brute
 from tests.unit.planning.cases import STARTS_AT
 
-EXAMPLES = 400 if settings.get_current_profile_name() == "full" else 30
+EXAMPLES = 200 if settings.get_current_profile_name() == "full" else 12
 
 
 def rough_ship(random: Random) -> Problem:
@@ -161,7 +161,7 @@ def _moved(problem: Problem, plan: Plan, key: str, start: int) -> Plan | None:
     )
 
 
-@settings(max_examples=2 * EXAMPLES)
+@settings(max_examples=EXAMPLES)
 @given(RANDOMS.map(rough_ship), st.sampled_from([stagger, greedy_plan]))
 def test_a_start_is_called_forbidden_exactly_where_the_judge_faults_it(problem: Problem, make) -> None:
     """Each allowed start of each job, put into the plan in place of its own: faulted when the table names it, else lawful."""

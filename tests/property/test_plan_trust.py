@@ -16,7 +16,7 @@ from scheduler.planning.search.model import Effort, Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import ship
 
-EXAMPLES = 500 if settings.get_current_profile_name() == "full" else 20
+EXAMPLES = 500 if settings.get_current_profile_name() == "full" else 8
 SHIPS_ON_TRUST = (11, 19, 25, 32, 35)
 """Seeds of ships with bounds confirmed by one answer, near a bound, and not at all."""
 
