@@ -46,7 +46,8 @@ REFUSED_AS_SENT = frozenset({400, 413, 415, 422, 428})
 SENSE = re.compile(
     # instants, against now and one another
     r"still to come|this is past|is not later than|is not after|are not after|not over yet|a minimum is lowered for"
-    r"|is before the stop|a last day that is not past|ends before it begins|an end 1 hour to|within 1100 days|a whole hour|of another day|last done is known"
+    r"|is before the stop|a last day that is not past"
+    r"|ends before it begins|an end 1 hour to|within 1100 days|a whole hour|of another day|last done is known"
     # names and figures of the vessel's own document
     r"|is on no job sheet|each position once|^point: one of|The document is of|less than the highest minimum|it counts so"
     # one of two members
