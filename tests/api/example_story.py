@@ -595,6 +595,9 @@ STORY: tuple[Act, ...] = (
     Act("tasks_feed", Sent(None, path={"token": Found(_token)})),
     Act("revoke_feed", Sent(path={"feed_id": told("make_feed", "id")})),
     Act("get_history", Sent(CHIEF, query={"vessel": "demo-plover"}), Sent(CHIEF, query={"vessel": "demo-nobody"})),
+    Act(
+        "get_fleet_history", Sent(CHIEF, query={"vessel": "demo-plover"}), Sent(CHIEF, query={"vessel": "demo-nobody"})
+    ),
     Act("month_report", Sent(path={"month": "2026-09"}), Sent(path={"month": "2026-13"})),
     Act("job_paper", Sent(), Sent(path={"key": UNKNOWN_JOB})),
     Act("history_schema", Sent(None), Sent(None, query={"q": "\x00"})),
