@@ -30,11 +30,12 @@ def ran(*command: str, folder: Path, **environment: str) -> str:
 
 
 FILES = (
+    "/api/v1/fleet/history within history",
     "/api/v1/jobs/{key}/paper within history",
     "/api/v1/jobs/{key}/photos/{digest} within work",
     "/api/v1/vessels/{vessel_id}/months/{month} within history",
 )
-"""Doors that answer a picture or a paper alone, which the generator gives as bytes without a type."""
+"""Doors that answer a picture, a paper or lines alone, which the generator gives as bytes without a type."""
 
 
 def test_it_posts_readings_reads_due_jobs_and_closes_one_all_typed(tmp_path: Path) -> None:
