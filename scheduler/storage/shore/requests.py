@@ -11,15 +11,12 @@ from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row, by_value
 
 
-class ShipRequestRow(Row, table=True):
-    """At the office: what is asked of a ship. number counts within the vessel.
+class _AskedRow(Row):
+    """What is asked of a ship, on both sides. number counts within the vessel.
 
     what: a value of `RequestKind`; arguments: of the action. seen: what the office looked at when it asked. fingerprint: SHA-256 of
-    all of it. vouched: who made the link or key the asker came by, where that was another. handed_at: when it was first given to the
-    ship's server in an answer, which may be lost. ended: why it is not handed over any more, "" while it is.
+    all of it. vouched: who made the link or key the asker came by, where that was another.
     """
-
-    __table_args__ = (WITHOUT_ROWID,)
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     number: int = Field(primary_key=True)
@@ -34,6 +31,15 @@ class ShipRequestRow(Row, table=True):
     vouched: str = ""
     asked_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "asked_s"})
     until_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "until_s"})
+
+
+class ShipRequestRow(_AskedRow, table=True):
+    """At the office. handed_at: when it was first given to the ship's server in an answer, which may be lost. ended: why it is not
+    handed over any more, "" while it is.
+    """
+
+    __table_args__ = (WITHOUT_ROWID,)
+
     handed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "handed_s"})
     fetched_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "fetched_s"})
     ended: str = ""
@@ -41,28 +47,15 @@ class ShipRequestRow(Row, table=True):
     ended_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "ended_s"})
 
 
-class OfficeRequestRow(Row, table=True):
+class OfficeRequestRow(_AskedRow, table=True):
     """Aboard: what the office asked, stored before it is applied, and its one outcome; it travels to the office as a change.
 
-    Members as of `ShipRequestRow`. says: the refusal's own words, or why it was declined. record: that was made, 0: none.
+    says: the refusal's own words, or why it was declined. record: that was made, 0: none.
     answered_by: who accepted or declined it aboard.
     """
 
     __table_args__ = (WITHOUT_ROWID,)
 
-    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
-    number: int = Field(primary_key=True)
-    what: str
-    arguments: dict[str, Any] = Field(sa_type=Json)
-    seen: dict[str, Any] = Field(sa_type=Json)
-    fingerprint: str
-    by_id: str
-    by: str
-    role: str
-    vouched_id: str = ""
-    vouched: str = ""
-    asked_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "asked_s"})
-    until_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "until_s"})
     taken_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "taken_s"})
     state: RequestState = Field(sa_type=by_value(RequestState, "state"))
     says: str = ""
