@@ -177,9 +177,10 @@ def _run(connection: Connection) -> None:
     command.upgrade(config, "head")
 
 
-def steps_known() -> set[str]:
+@cache
+def steps_known() -> frozenset[str]:
     """Every step of this program's tables, the oldest one too."""
-    return {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
+    return frozenset(script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions())
 
 
 def _config() -> Config:

@@ -37,6 +37,13 @@ def index_record(session: Session, vessel_id: str, number: int, words: str) -> N
     session.connection().execute(_INSERT, {"vessel_id": vessel_id, "number": number, "words": words})
 
 
+def index_records(session: Session, vessel_id: str, words: Sequence[tuple[int, str]]) -> None:
+    """Puts the words of many records into the index: number and words of each."""
+    if words:
+        rows = [{"vessel_id": vessel_id, "number": number, "words": said} for number, said in words]
+        session.connection().execute(_INSERT, rows)
+
+
 def find_records(session: Session, vessel_id: str, words: Sequence[str], most: int) -> list[int]:
     """Numbers of the newest records that hold every word, or words that begin so; newest first.
 

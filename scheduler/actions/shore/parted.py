@@ -111,7 +111,7 @@ def build_anew(session: Session, vessel_id: str) -> None:
     """Make a ship's mirror out of what she sent and is aboard, and of nothing else. Her line says `LineState.ANEW` meanwhile."""
     empty_mirror(session, vessel_id)
     for row in batch_rows(session, vessel_id):
-        put_changes(session, vessel_id, unpack(row.frame))
+        put_changes(session, vessel_id, unpack(row.frame), closely=True)
 
 
 def lost_records(context: Context, actor: Actor, vessel_id: str) -> list[LostRecord]:

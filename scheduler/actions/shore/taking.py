@@ -68,8 +68,7 @@ def take_frame(context: Context, actor: Actor, vessel_id: str, frame: bytes) -> 
         if len(frame) > PACKED_BYTES:
             raise NotTaken(AgainstTaking.BROKEN, fault=BatchFault.TOO_LARGE.value, number=None)
         batch = _read(frame)
-        with context.db.write(vessel_id, writing=Writing.TAKING) as session:
-            taken = _take(session, context, vessel_id, batch, frame)
+        taken = _taken(context, vessel_id, batch, frame)
     except NotTaken as against:
         _note(context, actor, vessel_id, against)
         with context.db.read() as session:
@@ -135,7 +134,21 @@ def _read(frame: bytes) -> ChangeBatch:
         raise NotTaken(AgainstTaking.BROKEN, fault=broken.code.value, number=broken.number) from broken
 
 
-def _take(session: Session, context: Context, vessel_id: str, batch: ChangeBatch, frame: bytes) -> TakenSoFar:
+def _taken(context: Context, vessel_id: str, batch: ChangeBatch, frame: bytes) -> TakenSoFar:
+    """As `_take`, in a transaction of its own; a row that does not fit is looked for a second time, to name its change."""
+    for closely in (False, True):
+        try:
+            with context.db.write(vessel_id, writing=Writing.TAKING) as session:
+                return _take(session, context, vessel_id, batch, frame, closely=closely)
+        except NotTaken as against:
+            if closely or against.why is not AgainstTaking.ROW:
+                raise
+    raise AssertionError("unreachable")
+
+
+def _take(
+    session: Session, context: Context, vessel_id: str, batch: ChangeBatch, frame: bytes, *, closely: bool
+) -> TakenSoFar:
     now = context.now()
     if batch.vessel_id != vessel_id:
         raise NotTaken(AgainstTaking.OTHER_SHIP, other=batch.vessel_id[:63])
@@ -149,7 +162,7 @@ def _take(session: Session, context: Context, vessel_id: str, batch: ChangeBatch
     new = batch.ends > line.number
     if new:
         part = store_batch(session, batch, frame, line.number, now)
-        put_changes(session, vessel_id, part)
+        put_changes(session, vessel_id, part, closely=closely)
         line.number, line.hash = part.ends, part.head
         bump_revision(session, vessel_id)
     if line.state is not LineState.OPEN:
@@ -190,9 +203,9 @@ def _common(session: Session, vessel_id: str, batch: ChangeBatch) -> int | None:
     return None
 
 
-def put_changes(session: Session, vessel_id: str, batch: ChangeBatch) -> None:
-    """Put the changes of a batch into the vessel's tables. Raises NotTaken."""
-    mirror = Mirror(session, vessel_id)
+def put_changes(session: Session, vessel_id: str, batch: ChangeBatch, *, closely: bool) -> None:
+    """Put the changes of a batch into the vessel's tables. closely: see `Mirror`. Raises NotTaken."""
+    mirror = Mirror(session, vessel_id, closely=closely)
     for change in batch.changes:
         try:
             mirror.take(change.number, raised_rows(rows_of(change), batch.schema))

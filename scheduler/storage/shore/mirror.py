@@ -3,10 +3,11 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import column, delete, select, table, text, update
+from sqlalchemy import bindparam, column, delete, select, table, text, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DataError, IntegrityError, ProgrammingError
 from sqlmodel import Session
@@ -18,7 +19,7 @@ from scheduler.domain.shore.taking import AgainstTaking, NotTaken, Rows
 from scheduler.storage.hours.counters import CounterRow, find_counter
 from scheduler.storage.record import ChainHeadRow, chain_head
 from scheduler.storage.search import TABLE as RECORD_INDEX
-from scheduler.storage.search import index_record
+from scheduler.storage.search import index_records
 from scheduler.storage.shore.truth import COUNTER, TRUTH, VESSEL_ID, Truth, from_travel
 from scheduler.storage.types import METADATA
 
@@ -59,11 +60,17 @@ class Touched:
 
 
 class Mirror:
-    """A ship's truth in the office's tables, within one transaction. `vessel_id` is set here and never read from what was sent."""
+    """A ship's truth in the office's tables, within one transaction. `vessel_id` is set here and never read from what was sent.
 
-    def __init__(self, session: Session, vessel_id: str) -> None:
-        self._session, self._vessel = session, vessel_id
-        self._insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    Rows of several changes are put together, a table at a time and in their order; one that takes something away, and one of the
+    vessel's document, puts what waits. closely: each change by itself, so that the one at fault can be named.
+    """
+
+    def __init__(self, session: Session, vessel_id: str, *, closely: bool) -> None:
+        self._session, self._vessel, self._closely = session, vessel_id, closely
+        self._dialect = session.get_bind().dialect.name
+        self._waiting: dict[str, list[dict[str, Any]]] = {}
+        self._words: list[tuple[int, str]] = []
         self._numbers: dict[str, int] = dict(
             session.connection()
             .execute(
@@ -71,7 +78,7 @@ class Mirror:
             )
             .all()
         )
-        self._head = chain_head(session, vessel_id)
+        self._head = self._began = chain_head(session, vessel_id)
         self.touched = Touched()
 
     def take(self, number: int, rows: Rows) -> None:
@@ -83,26 +90,48 @@ class Mirror:
         gone = [row for row in rows if row[1] == "gone"]
         put = [row for row in rows if row[1] != "gone"]
         try:
+            if gone:
+                self._put_waiting()
             for name, some in groupby(sorted(gone, key=_order, reverse=True), key=lambda row: row[0]):
                 self._gone(TRUTH[name], [values for _, _, values in some])
             for name, some in groupby(sorted(put, key=_order), key=lambda row: row[0]):
                 self._put(TRUTH[name], [values for _, _, values in some], number)
+            if self._closely or self.touched.document:
+                self._put_waiting()
         except _UNFIT as error:
             raise NotTaken(AgainstTaking.ROW, number=number) from error
 
     def finish(self) -> None:
-        """Say of each counter from where its ledger is derived anew, and where the history ends."""
-        for no, (first, last, most) in sorted(self.touched.counters.items()):
-            row = self._session.get(CounterRow, no, populate_existing=True)
-            assert row is not None
-            row.dirty_from_s = first if row.dirty_from_s is None else min(first, row.dirty_from_s)
-            row.newest_s = row.newest_s if last is None else last if row.newest_s is None else max(last, row.newest_s)
-            row.skew_most_s = max(row.skew_most_s, most)
-            self._session.add(row)
-        number, found = self._head
-        if number:
+        """Put what waits; say of each counter from where its ledger is derived anew, and where the history ends. Raises NotTaken."""
+        try:
+            self._put_waiting()
+        except _UNFIT as error:
+            raise NotTaken(AgainstTaking.ROW) from error
+        if self.touched.counters:
+            self._mark_counters()
+        if self._head != self._began:
+            number, found = self._head
             self._session.merge(ChainHeadRow(vessel_id=self._vessel, number=number, hash=found))
         self._session.flush()
+
+    def _mark_counters(self) -> None:
+        """From where each ledger is derived anew, the newest instant and the most that a reading was put right."""
+        ask, counter = self._session.connection().execute, METADATA.tables["counter"].c
+        query = select(counter.no, counter.dirty_from_s, counter.newest_s, counter.skew_most_s)
+        marks = []
+        for no, dirty_s, newest_s, skew_s in ask(query.where(counter.no.in_(self.touched.counters))).all():
+            first, last, most = self.touched.counters[no]
+            marks.append(
+                {
+                    "of": no,
+                    "dirty_from_s": first if dirty_s is None else min(first, dirty_s),
+                    "newest_s": newest_s if last is None else last if newest_s is None else max(last, newest_s),
+                    "skew_most_s": max(skew_s, most),
+                }
+            )
+        if marks:
+            ask(update(METADATA.tables["counter"]).where(counter.no == bindparam("of")), marks)
+            self._session.expire_all()
 
     def _gone(self, truth: Truth, keys: Sequence[Mapping[str, Any]]) -> None:
         if truth.name in _ADDED or truth.name == "vessel":
@@ -123,6 +152,7 @@ class Mirror:
 
     def _put(self, truth: Truth, given: Sequence[Mapping[str, Any]], number: int) -> None:
         if truth.name == "counter":
+            self._put_waiting()  # her vessel
             for row in given:
                 self._counter(row)
             return
@@ -137,16 +167,17 @@ class Mirror:
                 self.touched.reading(values[COUNTER], values["at_s"], values["received_s"], values["skew_s"])
             elif truth.name == "counter_event":
                 self.touched.event(values[COUNTER], values["at_s"])
-        for names, some in groupby(placed, key=lambda one: sorted(one[2])):
-            same = list(some)
-            rows, keys, _ = same[0]
-            statement = self._insert(rows)
-            others = {name: statement.excluded[name] for name in names if name not in keys}
-            if truth.name not in _ADDED and others:
-                statement = statement.on_conflict_do_update(index_elements=keys, set_=others)
-            elif truth.name not in _ADDED:
-                statement = statement.on_conflict_do_nothing(index_elements=keys)
-            self._session.connection().execute(statement, [values for _, _, values in same])
+        self._waiting.setdefault(truth.name, []).extend(values for _, _, values in placed)
+
+    def _put_waiting(self) -> None:
+        """What others refer to first; within a table as it came."""
+        ask = self._session.connection().execute
+        for name in sorted(self._waiting, key=_ORDER.__getitem__):
+            for names, same in groupby(self._waiting[name], key=lambda values: tuple(sorted(values))):
+                ask(_statement(self._dialect, name, names), list(same))
+        self._waiting.clear()
+        index_records(self._session, self._vessel, self._words)
+        self._words.clear()
 
     def _place(self, truth: Truth, row: Mapping[str, Any]) -> tuple[Any, tuple[str, ...], dict[str, Any]]:
         """The table in which a row stands here, the columns of its key, and its values."""
@@ -155,18 +186,18 @@ class Mirror:
         if truth.name == "person":
             values = {name: value for name, value in row.items() if name != VESSEL_ID}
             values |= {"person_vessel_id": row[VESSEL_ID], VESSEL_ID: self._vessel}
-            return _PEOPLE, (VESSEL_ID, "person_vessel_id", "id"), values
-        if set(row) - set(truth.travels):
+            return *_stored(truth.name), values
+        if row.keys() - truth.travels:
             raise KeyError(truth.name)
         values = from_travel(truth, row)
         if truth.name == "vessel":
             if values["id"] != self._vessel:
                 raise NotTaken(AgainstTaking.OTHER_SHIP, other=str(values["id"])[:63])
-            return truth.plain, ("id",), values
+            return *_stored(truth.name), values
         values[VESSEL_ID] = self._vessel
         if COUNTER in values:
             values[COUNTER] = self._numbers[values[COUNTER]]
-        return truth.plain, (VESSEL_ID, *truth.keys), values
+        return *_stored(truth.name), values
 
     def _counter(self, row: Mapping[str, Any]) -> None:
         """A counter keeps its number of this database; `was`: the id it had before."""
@@ -175,7 +206,7 @@ class Mirror:
         if there is not None and there.vessel_id != self._vessel:
             raise NotTaken(AgainstTaking.FOREIGN, ids=[counter_id], other=there.vessel_id)
         values = {name: value for name, value in row.items() if name != "was"}
-        if set(values) - set(TRUTH["counter"].travels):
+        if values.keys() - TRUTH["counter"].travels:
             raise KeyError("counter")
         no = self._numbers.pop(was, None) if was is not None else self._numbers.get(counter_id)
         if no is None:
@@ -199,11 +230,32 @@ class Mirror:
             if not holds or chain_hash(row["text"], before) != row["hash"]:
                 raise NotTaken(AgainstTaking.RECORD_CHAIN, number=change, record=row["number"])
             self._head = row["number"], row["hash"]
-            index_record(self._session, self._vessel, row["number"], record_words(json.loads(row["text"])))
+            self._words.append((row["number"], record_words(json.loads(row["text"]))))
 
 
 def _order(row: tuple[str, str, Any]) -> int:
     return _ORDER[row[0]]
+
+
+def _stored(name: str) -> tuple[Any, tuple[str, ...]]:
+    """The table in which rows of that name stand here, and the columns of its key."""
+    if name == "person":
+        return _PEOPLE, (VESSEL_ID, "person_vessel_id", "id")
+    truth = TRUTH[name]
+    return truth.plain, ("id",) if name == "vessel" else (VESSEL_ID, *truth.keys)
+
+
+@lru_cache(maxsize=200)
+def _statement(dialect: str, name: str, names: tuple[str, ...]) -> Any:
+    """The statement that puts rows with these columns: added, or in the place of those that are there."""
+    rows, keys = _stored(name)
+    statement = (sqlite.insert if dialect == "sqlite" else postgresql.insert)(rows)
+    if name in _ADDED:
+        return statement
+    others = {one: statement.excluded[one] for one in names if one not in keys}
+    if others:
+        return statement.on_conflict_do_update(index_elements=keys, set_=others)
+    return statement.on_conflict_do_nothing(index_elements=keys)
 
 
 def empty_mirror(session: Session, vessel_id: str) -> None:

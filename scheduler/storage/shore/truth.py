@@ -50,8 +50,7 @@ class Truth:
     @property
     def travels(self) -> tuple[str, ...]:
         """Names of the columns that travel."""
-        stays = self.stays if self.name == "person" else {*self.stays, VESSEL_ID}
-        return tuple(one.name for one in self.plain.c if one.name not in stays)
+        return _travels(self)
 
 
 def _truth(name: str, *keys: str, stays: Iterable[str] = (), once: str | None = None, quiet: bool = False) -> Truth:
@@ -148,10 +147,9 @@ def from_travel(truth: Truth, values: Mapping[str, Any]) -> dict[str, Any]:
     Raises:
         ValueError: a date that is none. KeyError: a column that the table does not have.
     """
+    dates = _dates(truth.name)
     return {
-        name: date.fromisoformat(value)
-        if isinstance(truth.plain.c[name].type, columns.Date) and value is not None
-        else value
+        name: date.fromisoformat(value) if name in dates and value is not None else value
         for name, value in values.items()
     }
 
@@ -160,6 +158,17 @@ def _neutral(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
     return value.isoformat() if isinstance(value, date) else value
+
+
+@cache
+def _travels(truth: Truth) -> tuple[str, ...]:
+    stays = truth.stays if truth.name == "person" else {*truth.stays, VESSEL_ID}
+    return tuple(one.name for one in truth.plain.c if one.name not in stays)
+
+
+@cache
+def _dates(name: str) -> frozenset[str]:
+    return frozenset(one.name for one in _plain(name).c if isinstance(one.type, columns.Date))
 
 
 @cache
