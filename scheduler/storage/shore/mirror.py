@@ -131,7 +131,8 @@ class Mirror:
             )
         if marks:
             ask(update(METADATA.tables["counter"]).where(counter.no == bindparam("of")), marks)
-            self._session.expire_all()
+            for row in [one for one in self._session.identity_map.values() if isinstance(one, CounterRow)]:
+                self._session.expire(row)
 
     def _gone(self, truth: Truth, keys: Sequence[Mapping[str, Any]]) -> None:
         if truth.name in _ADDED or truth.name == "vessel":
