@@ -6,49 +6,17 @@ from dataclasses import replace
 
 import pytest
 from playwright.sync_api import Browser, Page
-from pydantic import TypeAdapter
 
 from api.pages.work.page import job_page
 from api.pages.work.sheet import job_sheet_of
-from scheduler.domain.checks.job_sheets import (
-    LONGEST_ITEM,
-    MOST_MEASURES,
-    MOST_PARTS,
-    MOST_STEP_LETTERS,
-    MOST_STEPS,
-    MOST_TOOLS,
-    sheet_faults,
-)
+from scheduler.domain.checks.job_sheets import sheet_faults
 from scheduler.domain.vessel.job_kinds import JobKind
-from scheduler.domain.vessel.sheets import MeasureAsked, PartNeeded
-from seed_fleet.documents import JOB_KINDS
-from seed_fleet.sheets import SHEETS
+from tests.browser.fullest_sheet import FULLEST, KINDS
 from tests.browser.site import served
 from tests.unit.api import invented
 from tests.unit.domain.plants import plant as plant_of
 
 pytestmark = pytest.mark.browser
-KINDS = {
-    kind.code: kind
-    for kind in TypeAdapter(tuple[JobKind, ...]).validate_python(
-        [{**kind, **SHEETS[kind["code"]]} for kind in JOB_KINDS]
-    )
-}
-
-
-def _item(n: int, longest: int = LONGEST_ITEM) -> str:
-    return (f"{n} " + "worn seal housing cover " * 12)[:longest].strip()
-
-
-FULLEST = replace(
-    KINDS["overhaul"],
-    steps=tuple(_item(n, MOST_STEP_LETTERS // MOST_STEPS) for n in range(MOST_STEPS)),
-    measures=tuple(MeasureAsked(name=_item(n), unit="Mohm", low=0.125, high=1000.5) for n in range(MOST_MEASURES)),
-    parts=tuple(PartNeeded(name=_item(n), quantity=12) for n in range(MOST_PARTS)),
-    tools=tuple(_item(n) for n in range(MOST_TOOLS)),
-    note="The maker's manual says otherwise for the older casing. " * 30,
-)
-"""Everything at its most."""
 
 
 @pytest.fixture(scope="module")

@@ -33,7 +33,7 @@ from scheduler.planning.problem.values import (
 )
 from scheduler.planning.search.ground import candidate_at, survey
 from scheduler.planning.search.stagger import greedy_plan, stagger
-from tests.unit.planning.brute import Brute
+from tests.unit.planning.brute import Brute, ranked
 from tests.unit.planning.cases import STARTS_AT
 
 EXAMPLES = 200 if settings.get_current_profile_name() == "full" else 12
@@ -143,7 +143,7 @@ def test_a_proven_plan_is_the_best_of_all_in_every_tier(problem: Problem) -> Non
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
     assert plan.proven, plan.remarks
-    assert tuple(tier.value for tier in plan.tiers if tier.tier < 6) == Brute(problem).best()
+    assert ranked(plan) == Brute(problem).best()
 
 
 def _moved(problem: Problem, plan: Plan, key: str, start: int) -> Plan | None:

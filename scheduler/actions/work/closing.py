@@ -63,6 +63,8 @@ from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import DoneRow, JobRow, job_row
 
+CLOSE_FLAGGED = "closing the job"
+"""What a non-conformity is about that a close with something missing opened."""
 MOST_HOURS_OPEN = 24 * 366
 """Longer than this no pump is open for a job; the margin meanwhile is not worked out."""
 
@@ -181,7 +183,7 @@ def _close(
     if not failed and (lacks.breach or lacks.against):
         named = tuple(name for one in lacks.skipped if one.act in ASKED for name in (one.act, *one.names))
         gone = [Objection(Against.NEVER_RECORDED, {"names": named})] if lacks.breach else []
-        open_about(session, now, key, "closing the job", [*gone, *lacks.against], hand.actor.name)
+        open_about(session, now, key, CLOSE_FLAGGED, [*gone, *lacks.against], hand.actor.name)
     if pump is not None and kind.takes_pump_out:
         require_no_tag(session, vessel_id, pump, now.plant, now.at)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)

@@ -5,6 +5,7 @@ from functools import cache
 from itertools import product
 from typing import NamedTuple
 
+from scheduler.planning.problem.values import Plan as Answer
 from scheduler.planning.problem.values import PlanJob, Problem, QuietStretch
 
 FREE_HOURS, WORTH_DAYS, WITHIN_DAYS, PAST_DAYS = 72, 10, 16, 14
@@ -29,6 +30,13 @@ Values = tuple[int, ...]
 def up(hours: int) -> int:
     """Hours as whole days, rounded up, none below 0."""
     return max(0, -(-hours // 24))
+
+
+def ranked(plan: Answer) -> Values:
+    """The values of the planner's tiers in their order, all but the canonical order, which breaks ties."""
+    *tiers, last = plan.tiers
+    assert last.name == "canonical order"
+    return tuple(tier.value for tier in tiers)
 
 
 def _minutes(quiet: QuietStretch) -> int:
