@@ -22,21 +22,18 @@ def list_ships(context: "Context") -> Output:
 
     Example: leadline ships list
     """
-    from scheduler.actions.shore.ships_seen import ships_seen
-    from scheduler.storage.shore.ships import LineState
+    from scheduler.actions.care.ships_seen import ships_seen
+    from scheduler.wording.care import diagnosis_words
     from scheduler.wording.figures import ship_moment
-    from scheduler.wording.shore_taking import ship_line_words
 
-    found = ships_seen(context, acting(context))
+    found = ships_seen(context, acting(context).vessel_id)
     lines: list[str] = []
     for one in found:
         heard = "nothing taken yet"
         if one.heard_at is not None:
             heard = f"last heard {ship_moment(one.heard_at, one.clock or 0)} ship time, change {one.number}"
         lines.append(f"{one.vessel_id}: {one.name}, {heard}")
-        lines += [
-            f"  {says}" for says in ship_line_words(one.why, one.facts, one.name, one.ships, one.skew_s, one.waiting)
-        ]
+        lines += [f"  {diagnosis_words(look)[0]}" for look in one.looks]
     values = [
         {
             "vessel": one.vessel_id,
@@ -50,8 +47,8 @@ def list_ships(context: "Context") -> Output:
         }
         for one in found
     ]
-    stopped = any(one.state is not LineState.OPEN for one in found)
-    return Output({"ships": values}, lines or ["No ship sends here."], code=1 if stopped else 0)
+    wrong = any(not look.note for one in found for look in one.looks)
+    return Output({"ships": values}, lines or ["No ship sends here."], code=1 if wrong else 0)
 
 
 @command(ships_app, "answer")

@@ -25,8 +25,8 @@ from api.routes.shared.calls import HandCallDep
 from api.routes.shared.paging import NamedPagesDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.care.ships_seen import ships_seen
 from scheduler.actions.shore import parted, taking
-from scheduler.actions.shore.ships_seen import ships_seen
 from scheduler.errors import BadRequest
 
 router = APIRouter(route_class=JsonRoute)
@@ -91,7 +91,7 @@ def post_rejoin(vessel_id: str, body: RejoinBody, context: ContextDep, who: Aski
 @router.get("/api/v1/ships", tags=["ships"], summary="Ships that write aboard", responses=problems())
 def list_ships(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> ShipsAnswer:
     """When each was last heard, how far she is taken, what waits, and what stands against taking."""
-    shown = pages.shown_of_all(ships_seen(context, who.actor), attrgetter("vessel_id"))
+    shown = pages.shown_of_all(ships_seen(context, who.actor.vessel_id), attrgetter("vessel_id"))
     return ShipsAnswer(ships=[ShipAnswer.of(one) for one in shown])
 
 

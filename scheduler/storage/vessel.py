@@ -199,6 +199,14 @@ def revision_of(session: Session, vessel_id: str) -> int:
     return row.number if row else 0
 
 
+def ship_offsets(session: Session) -> dict[str, list[ShipOffsetRow]]:
+    """The clock changes of every ship, oldest first."""
+    found: dict[str, list[ShipOffsetRow]] = {}
+    for row in session.exec(select(ShipOffsetRow).order_by(col(ShipOffsetRow.vessel_id), col(ShipOffsetRow.from_at))):
+        found.setdefault(row.vessel_id, []).append(row)
+    return found
+
+
 def ship_offset_rows(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
     """The ship's clock changes, oldest first; never empty once a vessel was put."""
     query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_at))

@@ -7,13 +7,15 @@ from typing import Any
 from scheduler.domain.checks.crew import Block
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.record.walking import ChainFault
+from scheduler.domain.shore.taking import AgainstTaking
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.language import gettext as _
 from scheduler.language import marked
 from scheduler.shiptime import day_text
-from scheduler.wording.figures import ship_moment
+from scheduler.wording.figures import moment, ship_moment
 from scheduler.wording.hours import flag_words
 from scheduler.wording.shore import line_words
+from scheduler.wording.shore_taking import not_taken_words, requests_waiting_words, ship_clock_words
 from scheduler.wording.signs import sign_words
 
 _SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -42,6 +44,11 @@ def diagnosis_words(one: Diagnosis) -> tuple[str, str]:
     return says(one), _(do) if isinstance(do, str) else do(one)
 
 
+def ship_line_words(looks: Sequence[Diagnosis]) -> list[str]:
+    """What there is to look at on a ship's line, but for when she was last heard; empty: all is well."""
+    return [diagnosis_words(one)[0] for one in looks if one.about is not About.SHIP_SILENT]
+
+
 _UNNAMED: Mapping[About, tuple[str, str]] = {
     About.CALENDAR_FAILED: (
         marked("One calendar could not be written; the last good one is served."),
@@ -62,6 +69,10 @@ _UNNAMED: Mapping[About, tuple[str, str]] = {
     About.NO_WORKER: (
         marked("No worker runs: no plan and no calendar is made."),
         marked("No worker runs: no plan and no calendar is made."),
+    ),
+    About.SHIP_NOT_TAKEN: (
+        marked("Of one ship that writes aboard nothing is taken."),
+        marked("Of {} ships that write aboard nothing is taken."),
     ),
     About.QUEUE: (
         marked("Workers leave one queue alone, in which tasks wait for more than 15 minutes."),
@@ -172,6 +183,30 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     ),
     About.MISSING: (_flag, marked("Answer it on the counters page.")),
     About.OFFICE: (lambda one: line_words(one.facts)[0], lambda one: line_words(one.facts)[1]),
+    About.SHIP_NOT_TAKEN: (
+        lambda one: not_taken_words(one.facts["why"], one.facts["figures"], one.name, one.facts["ships"]),
+        lambda one: (
+            _("Say on the page Ships which one goes on.")
+            if one.facts["why"] is AgainstTaking.PARTED
+            else _("Her server tries again by itself, and keeps all of it until then.")
+        ),
+    ),
+    About.SHIP_CLOCK: (
+        lambda one: ship_clock_words(one.facts["skew_s"]),
+        marked("Have the clock of her server set by a time server; what she sends keeps its order by number."),
+    ),
+    About.SHIP_SILENT: (
+        lambda one: _(
+            "{ship} was not heard from since {at}.",
+            ship=one.name,
+            at=moment(one.facts["heard_at"], one.offset_minutes or 0),
+        ),
+        marked("What is shown of her is as of then. Her server sends by itself once the link is there."),
+    ),
+    About.SHIP_REQUESTS: (
+        lambda one: requests_waiting_words(one.facts["count"]),
+        marked("Her server fetches them when it next sends; one that nobody fetched can be taken back."),
+    ),
     About.UNREAD: (
         lambda one: _(
             "The counter of {name} has never been read: the hours of its position are not known.", name=one.name

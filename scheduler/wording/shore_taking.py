@@ -85,25 +85,14 @@ _PLAIN = {
 }
 
 
-def ship_line_words(
-    why: AgainstTaking | None,
-    figures: Mapping[str, Any],
-    ship: str,
-    names: Mapping[str, str],
-    skew_s: int | None,
-    waiting: int,
-) -> list[str]:
-    """What there is to say of a ship's line; empty: all is well. skew_s: her clock ahead of ours, none where it is right enough."""
-    found = [] if why is None else [not_taken_words(why, figures, ship, names)]
-    if skew_s is not None:
-        minutes = round(abs(skew_s) / 60)
-        ahead = _("Her server's clock is {minutes} min ahead of the office's.", minutes=minutes)
-        behind = _("Her server's clock is {minutes} min behind the office's.", minutes=minutes)
-        found.append(ahead if skew_s > 0 else behind)
-    if waiting:
-        found.append(
-            ngettext("{count} request waits to be fetched.", "{count} requests wait to be fetched.", waiting).format(
-                count=waiting
-            )
-        )
-    return found
+def ship_clock_words(skew_s: int) -> str:
+    """How far a ship's clock is off. skew_s: her clock ahead of ours."""
+    minutes = round(abs(skew_s) / 60)
+    if skew_s > 0:
+        return _("Her server's clock is {minutes} min ahead of the office's.", minutes=minutes)
+    return _("Her server's clock is {minutes} min behind the office's.", minutes=minutes)
+
+
+def requests_waiting_words(count: int) -> str:
+    """How many requests a ship has not fetched."""
+    return ngettext("{count} request waits to be fetched.", "{count} requests wait to be fetched.", count, count=count)

@@ -2,12 +2,18 @@
 
 import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 
+from scheduler.actions.care import doctor
+from scheduler.actions.care.ships_seen import ships_seen
 from scheduler.actions.people import people
-from scheduler.actions.shore.ships_seen import ships_seen
 from scheduler.domain.base.enums import Role
+from scheduler.domain.checks.diagnosis import About
+from scheduler.storage.database import INSTALLATION
+from scheduler.storage.shore.requests import ShipRequestRow
+from scheduler.wording.care import diagnosis_words
 from tests.api.stage import AT
 from tests.office.ship import NOTE, SET_UP, Office, Ship
 
@@ -43,7 +49,7 @@ def test_a_clock_is_off_from_five_minutes_on(sqlite_office: Office, ship: Ship, 
     """Her clock is measured at each post, and said where it is more than five minutes off."""
     office = sqlite_office
     office.send(ship.batch(sent_at=int(AT.timestamp()) + seconds))
-    (seen,) = ships_seen(office.context, SET_UP)
+    (seen,) = ships_seen(office.context)
     assert seen.skew_s == said
 
 
@@ -94,3 +100,68 @@ def test_an_admin_sees_and_does_not_answer(sqlite_office: Office, ship: Ship) ->
     page = _page(office)
     assert "goes its own way after change 4" in page
     assert "/life" not in page
+
+
+SHIPS = {About.SHIP_NOT_TAKEN, About.SHIP_CLOCK, About.SHIP_SILENT, About.SHIP_REQUESTS}
+
+
+def _looks(office: Office, vessel_id: str | None = None) -> list[tuple[str, bool]]:
+    return [
+        (one.about.value, one.note) for one in doctor.fleet_diagnosis(office.context, vessel_id) if one.about in SHIPS
+    ]
+
+
+def test_doctor_and_readiness_say_what_the_page_says(sqlite_office: Office, ship: Ship) -> None:
+    """Nothing of a ship in order; what is refused and a ship that is silent: page, doctor and readiness from one reckoning, and
+    readiness names her to who has a key and to nobody else."""
+    office = sqlite_office
+    keeper = {"person_id": "keeper", "role": Role.ADMIN}
+    people.add_person(office.context, SET_UP, name="Demo Keeper", rank="x", vessel_id=None, **keeper)
+    key = {"Authorization": f"Bearer {people.add_key(office.context, SET_UP, label='k', **keeper)}"}
+    assert "ships" not in office.client.get("/readyz?verbose", headers=key).json()["checks"]
+    office.send(ship.batch(sent_at=int(AT.timestamp())))
+    assert _looks(office) == []
+    assert office.client.get("/readyz?verbose", headers=key).json()["checks"]["ships"] == {"open": 1, "not heard": 0}
+    office.send(b"no batch")
+    office.clock.at = AT + timedelta(hours=26) - timedelta(seconds=1)
+    assert _looks(office) == [("ship not taken", False)]
+    office.clock.at = AT + timedelta(hours=26)
+    assert _looks(office) == _looks(office, ship.vessel_id) == [("ship not taken", False), ("ship not heard", True)]
+    _at_browser(office)
+    page = unescape(_page(office))
+    (why,) = (one for one in doctor.fleet_diagnosis(office.context) if one.about is About.SHIP_NOT_TAKEN)
+    assert diagnosis_words(why)[0] in page
+    ready = office.client.get("/readyz?verbose", headers=key).json()
+    assert ready["checks"]["ships"] == {"refused": 1, "not heard": 1}
+    assert " ".join(diagnosis_words(why)) in ready["remarks"]
+    for_all = office.client.get("/readyz").json()["remarks"]
+    assert "Of one ship that writes aboard nothing is taken." in for_all
+    assert not any("Plover" in one for one in for_all)
+
+
+def test_a_wrong_clock_and_requests_that_wait_are_looked_at(sqlite_office: Office, ship: Ship) -> None:
+    """A clock more than five minutes off is wrong; a request that nobody fetched is a note, since the first was asked."""
+    office = sqlite_office
+    office.send(ship.batch(sent_at=int(AT.timestamp()) + 301))
+    assert _looks(office) == [("ship's clock", False)]
+    with office.context.db.write(INSTALLATION) as session:
+        for number in (1, 2, 3):
+            asked_at = AT - timedelta(days=4 - number)
+            session.add(
+                ShipRequestRow(
+                    vessel_id=ship.vessel_id,
+                    number=number,
+                    what="change document",
+                    arguments={},
+                    seen={},
+                    fingerprint="",
+                    by_id="o",
+                    by="Demo O",
+                    role="office",
+                    asked_at=asked_at,
+                    until_at=AT + timedelta(days=9),
+                    fetched_at=AT if number == 1 else None,
+                )
+            )
+    (waits,) = (one for one in doctor.fleet_diagnosis(office.context) if one.about is About.SHIP_REQUESTS)
+    assert (waits.note, waits.since_at, waits.facts["count"]) == (True, AT - timedelta(days=2), 2)

@@ -23,6 +23,7 @@ from scheduler.domain.hours.sign_facts import SignFacts
 from scheduler.domain.hours.sign_values import Quiet, QuietReason, SignEnd
 from scheduler.domain.record.walking import ChainFault
 from scheduler.domain.shore.line_state import ShoreState
+from scheduler.domain.shore.taking import AgainstTaking
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.storage.hours.counters import FlagRow
 from scheduler.wording.care import diagnosis_words
@@ -187,6 +188,11 @@ def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObje
             **data.draw(LINE if about is About.OFFICE else st.just({})),
             "names": {COUNTER: "VP1"},
             "pumps_speak": data.draw(yes),
+            "why": data.draw(st.sampled_from(AgainstTaking)),
+            "figures": {"number": 12, "record": 3, "ids": ["Plover VP1"], "held": 15, "other": "b"},
+            "ships": {"b": "Demo Avocet"},
+            "skew_s": data.draw(st.integers(-(2**40), 2**40)),
+            "heard_at": AT_SEA,
         },
         offset_minutes=data.draw(offsets),
     )

@@ -7,12 +7,13 @@ from datetime import datetime
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
+from scheduler.actions.care.ships_seen import ShipSeen
 from scheduler.actions.shore.parted import LifeAnswer, LostRecord
-from scheduler.actions.shore.ships_seen import ShipSeen
+from scheduler.domain.checks.diagnosis import About
 from scheduler.language import gettext as _
 from scheduler.storage.shore.ships import LineState
-from scheduler.wording.figures import SILENT_LINK, count_words, moment
-from scheduler.wording.shore_taking import ship_line_words
+from scheduler.wording.care import ship_line_words
+from scheduler.wording.figures import count_words, moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +68,7 @@ def ships_page(view: ShipsView, *, light: str, csrf: str) -> str:
 def _heading(view: ShipsView) -> str:
     ships = count_words(len(view.ships), "ship", "ships")
     stopped = sum(one.state is not LineState.OPEN for one in view.ships)
-    silent = sum(one.heard_at is not None and view.now_at - one.heard_at >= SILENT_LINK for one in view.ships)
+    silent = sum(map(_silent, view.ships))
     if stopped:
         return _("{ships}; of {count} nothing is taken.", ships=ships, count=stopped)
     if silent:
@@ -75,18 +76,21 @@ def _heading(view: ShipsView) -> str:
     return f"{ships}."
 
 
+def _silent(one: ShipSeen) -> bool:
+    return any(look.about is About.SHIP_SILENT for look in one.looks)
+
+
 def _line(one: ShipSeen, view: ShipsView) -> ShipInWords:
     clock = one.clock or 0
     heard = _("Nothing of hers was taken yet.")
     if one.heard_at is not None:
         at = moment(one.heard_at, clock)
-        quiet = view.now_at - one.heard_at >= SILENT_LINK
-        heard = _("Not heard from since {at}.", at=at) if quiet else _("Last heard {at}.", at=at)
+        heard = _("Not heard from since {at}.", at=at) if _silent(one) else _("Last heard {at}.", at=at)
     return ShipInWords(
         id=one.vessel_id,
         name=one.name,
         heard=heard,
-        says=ship_line_words(one.why, one.facts, one.name, one.ships, one.skew_s, one.waiting),
+        says=ship_line_words(one.looks),
         since=moment(one.since_at, clock) if one.why is not None else "",
         parted=one.state is LineState.PARTED,
         new_from=one.facts.get("number"),

@@ -12,8 +12,8 @@ from api.pages.shared.frame import Frame
 from api.pages.ships.page import ShipsView, ships_page
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
+from scheduler.actions.care.ships_seen import ships_seen
 from scheduler.actions.shore.parted import LifeAnswer, answer_parted, lost_records
-from scheduler.actions.shore.ships_seen import ships_seen
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 
@@ -44,7 +44,7 @@ async def answer_life(ship: str, request: Request, context: ContextDep, who: Ask
 def _answer(
     request: Request, context: Context, who: Asking, ship: str = "", refused: FormRefusal | None = None
 ) -> Response:
-    found = ships_seen(context, who.actor)
+    found = ships_seen(context, who.actor.vessel_id)
     view = ShipsView(
         frame=Frame(
             title=_("Ships · Leadline"),

@@ -5,10 +5,10 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from api.routes.shared.shapes import AnswerModel, At, z
+from scheduler.actions.care.ships_seen import ShipSeen
 from scheduler.actions.shore.parted import LostRecord
-from scheduler.actions.shore.ships_seen import ShipSeen
 from scheduler.actions.shore.taking import LineHead, TakenSoFar
-from scheduler.wording.shore_taking import ship_line_words
+from scheduler.wording.care import ship_line_words
 
 ChangeNumber = Annotated[int, Field(ge=0, description="of the newest change held; 0: none yet", examples=[412])]
 ChangeHash = Annotated[str, Field(description="its chain hash, 64 hexadecimal digits")]
@@ -80,7 +80,7 @@ class ShipAnswer(AnswerModel):
             requests_waiting=one.waiting,
             skew_seconds=one.skew_s,
             why=None if one.why is None else one.why.value,
-            says=ship_line_words(one.why, one.facts, one.name, one.ships, one.skew_s, one.waiting),
+            says=ship_line_words(one.looks),
             changes_not_aboard=one.lost,
         )
 

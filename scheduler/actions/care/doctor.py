@@ -8,6 +8,7 @@ from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.care.backups import backup_folder, newest_backup_at, same_disk
 from scheduler.actions.care.failures import of_pending, of_tasks
 from scheduler.actions.care.rounds import NIGHTLY, watched_flags
+from scheduler.actions.care.ships_seen import ships_seen
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
@@ -34,6 +35,7 @@ from scheduler.storage.migrate import newest, step_of
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.shore.lines import shore_line
 from scheduler.storage.shore.outbox import line_status
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.tasks import task_rows
 from scheduler.storage.vessel import vessel_ids
 from scheduler.wording.figures import inner
@@ -53,6 +55,7 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
     found = [*of_settings(context.settings), *of_database(context.db), *_backups(context), *_tasks(context)]
     with context.db.read() as session:
         found += _record(session, INSTALLATION, "the installation")
+    found += [look for one in ships_seen(context, vessel_id) for look in one.looks]
     for one in known if vessel_id is None else [vessel_id]:
         found += vessel_diagnosis(context, one)
     return found
@@ -195,6 +198,8 @@ def _rest(
     context: Context, session: Session, vessel: Vessel, known: Mapping[str, Mapping[Key, Done]]
 ) -> list[Diagnosis | None]:
     now_s, names = context.now_s(), position_names(vessel)
+    heard = heard_at(session, vessel.id)
+    planned_s = now_s if heard is None else min(now_s, seconds(heard))  # who writes aboard plans aboard
     positions = {counter.id: names[counter.position] for plant in vessel.plants for counter in plant.counters}
     unstored = unstored_since(session, vessel.id, now_s - INTAKE_DAYS * DAY_S)
     found: list[Diagnosis | None] = [*diagnosis.of_intake(vessel.id, positions, unstored, INTAKE_DAYS)]
@@ -208,7 +213,7 @@ def _rest(
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
             for row in [plan_row(session, vessel.id, plant.id, status)]
         ]
-        found.append(diagnosis.of_plan(plant, made[0], made[1], now_s))
+        found.append(diagnosis.of_plan(plant, made[0], made[1], planned_s))
         found += diagnosis.of_blocks(plant, context.now().date())
     written = max((seconds(row.made_at) for row in feed_body_rows(session, vessel.id)), default=None)
     return [*found, diagnosis.of_calendar(vessel.id, vessel.name, written, now_s)]

@@ -7,15 +7,18 @@ from typing import Any
 
 from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.care.failures import WAITING, of_pending, of_tasks, of_timers
-from scheduler.domain.checks.diagnosis import Diagnosis
+from scheduler.actions.care.ships_seen import ships_seen
+from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.shore.line_state import of_line
 from scheduler.errors import SchedulerError
 from scheduler.storage.hours.intake import IntakeState
 from scheduler.storage.shore.lines import shore_lines
 from scheduler.storage.shore.outbox import line_status
+from scheduler.storage.shore.ships import LineState, lines_in_short
 from scheduler.storage.task_queue import queue_state
 from scheduler.storage.tasks import pending_counts
 from scheduler.storage.vessel import vessel_count, vessel_names
+from scheduler.wording.figures import SILENT_LINK
 
 
 @dataclass(slots=True)
@@ -65,6 +68,12 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
             found.workers = queue_state(session, WAITING).workers if context.settings.workers else None
             lines = [line_status(session, line) for line in shore_lines(session)]
             ships = vessel_names(session) if lines else {}
+            taken = lines_in_short(session, context.now() - SILENT_LINK)
+        if len(taken) > 1:
+            found.checks["ships"] = taken
+        if taken.keys() & {LineState.REFUSED.value, LineState.PARTED.value}:
+            looks = [look for one in ships_seen(context) for look in one.looks]
+            found.failed += [one for one in looks if one.about is About.SHIP_NOT_TAKEN]
         if lines:
             found.checks["office"] = {
                 line.vessel_id: {

@@ -63,6 +63,10 @@ class About(StrEnum):
     QUEUE = "waiting queue"
     SIGN = "sign in the hours"
     OFFICE = "office"
+    SHIP_NOT_TAKEN = "ship not taken"
+    SHIP_CLOCK = "ship's clock"
+    SHIP_SILENT = "ship not heard"
+    SHIP_REQUESTS = "requests not fetched"
 
 
 ASKED = frozenset({About.HELD, About.MISSING})

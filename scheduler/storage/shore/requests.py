@@ -84,6 +84,15 @@ def ship_requests_open(session: Session, vessel_id: str, most: int) -> list[Ship
     return list(session.exec(query.order_by(col(ShipRequestRow.number)).limit(most)))
 
 
+def requests_waiting(session: Session) -> dict[str, tuple[int, datetime]]:
+    """Of each vessel with requests that are not known to be fetched and have not ended: how many, and when the first was asked."""
+    row = ShipRequestRow
+    query = select(row.vessel_id, func.count(), func.min(row.asked_at)).where(
+        col(row.fetched_at).is_(None), row.ended == ""
+    )
+    return {vessel: (count, asked_at) for vessel, count, asked_at in session.exec(query.group_by(row.vessel_id))}
+
+
 def next_ship_request(session: Session, vessel_id: str) -> int:
     """The next number: above all that the office knows, those aboard too."""
     asked = session.exec(select(func.max(ShipRequestRow.number)).where(ShipRequestRow.vessel_id == vessel_id)).one()

@@ -5,7 +5,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import BigInteger, LargeBinary, false, or_, update
+from sqlalchemy import BigInteger, LargeBinary, and_, case, false, func, or_, update
 from sqlmodel import Field, Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -77,14 +77,12 @@ def ship_line(session: Session, vessel_id: str) -> ShipLineRow | None:
     return session.get(ShipLineRow, vessel_id)
 
 
-def ship_lines(session: Session, after: str = "", limit: int | None = None) -> list[tuple[ShipLineRow, str]]:
-    """Every ship that sent something, with her name ("" where her document is not here), by id: those after an id, so many."""
+def ship_lines(session: Session) -> list[tuple[ShipLineRow, str]]:
+    """Every ship that sent something, with her name ("" where her document is not here), by id."""
     query = (
         select(ShipLineRow, VesselRow.name)
         .outerjoin(VesselRow, col(VesselRow.id) == col(ShipLineRow.vessel_id))
-        .where(ShipLineRow.vessel_id > after)
         .order_by(ShipLineRow.vessel_id)
-        .limit(limit)
     )
     return [(row, name or "") for row, name in session.exec(query)]
 
@@ -156,6 +154,23 @@ def batch_rows(
     if life is not None:
         query = query.where(row.life == life)
     return list(session.exec(query.order_by(col(row.life) if not_aboard else col(row.begins), col(row.begins))))
+
+
+def changes_lost(session: Session) -> dict[str, int]:
+    """Of each ship with lives that ended, how many changes of hers are not aboard any more."""
+    row = ShipBatchRow
+    query = select(row.vessel_id, func.sum(col(row.ends) - row.begins + 1)).where(col(row.not_aboard).is_(True))
+    return {vessel: int(count) for vessel, count in session.exec(query.group_by(row.vessel_id))}
+
+
+def lines_in_short(session: Session, heard_before: datetime) -> dict[str, int]:
+    """How many ships' lines stand how, and how many of all were last heard before an instant ("not heard")."""
+    row = ShipLineRow
+    silent = func.sum(case((and_(col(row.life) != "", col(row.heard_at) <= heard_before), 1), else_=0))
+    found = session.exec(select(row.state, func.count(), silent).group_by(row.state)).all()
+    return {LineState(state).value: count for state, count, _ in found} | {
+        "not heard": sum(int(some) for *_, some in found)
+    }
 
 
 def hash_of_change(session: Session, vessel_id: str, number: int) -> str | None:
