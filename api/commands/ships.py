@@ -33,7 +33,7 @@ def list_ships(context: "Context") -> Output:
         if one.heard_at is not None:
             heard = f"last heard {ship_moment(one.heard_at, one.clock or 0)} ship time, change {one.number}"
         lines.append(f"{one.vessel_id}: {one.name}, {heard}")
-        lines += [f"  {diagnosis_words(look)[0]}" for look in one.looks]
+        lines += [f"  {diagnosis_words(look)[0]}" for look in one.diagnoses]
     values = [
         {
             "vessel": one.vessel_id,
@@ -47,7 +47,7 @@ def list_ships(context: "Context") -> Output:
         }
         for one in found
     ]
-    wrong = any(not look.note for one in found for look in one.looks)
+    wrong = any(not look.note for one in found for look in one.diagnoses)
     return Output({"ships": values}, lines or ["No ship sends here."], code=1 if wrong else 0)
 
 

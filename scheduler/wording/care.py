@@ -44,9 +44,9 @@ def diagnosis_words(one: Diagnosis) -> tuple[str, str]:
     return says(one), _(do) if isinstance(do, str) else do(one)
 
 
-def ship_line_words(looks: Sequence[Diagnosis]) -> list[str]:
+def ship_line_words(found: Sequence[Diagnosis]) -> list[str]:
     """What there is to look at on a ship's line, but for when she was last heard; empty: all is well."""
-    return [diagnosis_words(one)[0] for one in looks if one.about is not About.SHIP_SILENT]
+    return [diagnosis_words(one)[0] for one in found if one.about is not About.SHIP_SILENT]
 
 
 _UNNAMED: Mapping[About, tuple[str, str]] = {

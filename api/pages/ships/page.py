@@ -77,7 +77,7 @@ def _heading(view: ShipsView) -> str:
 
 
 def _silent(one: ShipSeen) -> bool:
-    return any(look.about is About.SHIP_SILENT for look in one.looks)
+    return any(look.about is About.SHIP_SILENT for look in one.diagnoses)
 
 
 def _line(one: ShipSeen, view: ShipsView) -> ShipInWords:
@@ -90,7 +90,7 @@ def _line(one: ShipSeen, view: ShipsView) -> ShipInWords:
         id=one.vessel_id,
         name=one.name,
         heard=heard,
-        says=ship_line_words(one.looks),
+        says=ship_line_words(one.diagnoses),
         since=moment(one.since_at, clock) if one.why is not None else "",
         parted=one.state is LineState.PARTED,
         new_from=one.facts.get("number"),

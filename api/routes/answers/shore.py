@@ -80,7 +80,7 @@ class ShipAnswer(AnswerModel):
             requests_waiting=one.waiting,
             skew_seconds=one.skew_s,
             why=None if one.why is None else one.why.value,
-            says=ship_line_words(one.looks),
+            says=ship_line_words(one.diagnoses),
             changes_not_aboard=one.lost,
         )
 

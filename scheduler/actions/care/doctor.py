@@ -55,7 +55,7 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
     found = [*of_settings(context.settings), *of_database(context.db), *_backups(context), *_tasks(context)]
     with context.db.read() as session:
         found += _record(session, INSTALLATION, "the installation")
-    found += [look for one in ships_seen(context, vessel_id) for look in one.looks]
+    found += [look for one in ships_seen(context, vessel_id) for look in one.diagnoses]
     for one in known if vessel_id is None else [vessel_id]:
         found += vessel_diagnosis(context, one)
     return found

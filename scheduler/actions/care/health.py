@@ -72,8 +72,8 @@ def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] |
         if len(taken) > 1:
             found.checks["ships"] = taken
         if taken.keys() & {LineState.REFUSED.value, LineState.PARTED.value}:
-            looks = [look for one in ships_seen(context) for look in one.looks]
-            found.failed += [one for one in looks if one.about is About.SHIP_NOT_TAKEN]
+            seen = [look for one in ships_seen(context) for look in one.diagnoses]
+            found.failed += [one for one in seen if one.about is About.SHIP_NOT_TAKEN]
         if lines:
             found.checks["office"] = {
                 line.vessel_id: {

@@ -22,7 +22,7 @@ SKEW = timedelta(minutes=5)
 class ShipSeen:
     """A ship's line. heard_at none: nothing of hers was taken yet. waiting: requests that she has not fetched. skew_s: her clock ahead
     of ours, none within 5 minutes. why: code of what stands against taking, facts: its figures; none where nothing does.
-    lost: changes of lives that ended. clock none: ship time is not known. looks: what there is to look at."""
+    lost: changes of lives that ended. clock none: ship time is not known. diagnoses: what there is to look at."""
 
     vessel_id: str
     name: str
@@ -37,7 +37,7 @@ class ShipSeen:
     facts: dict[str, Any]
     lost: int
     clock: ShipOffset | None
-    looks: tuple[Diagnosis, ...]
+    diagnoses: tuple[Diagnosis, ...]
 
 
 def ships_seen(context: Context, vessel_id: str | None = None) -> list[ShipSeen]:
@@ -86,15 +86,17 @@ def _seen(
             offset_minutes=clock,
         )
 
-    looks = []
+    diagnoses = []
     if why is not None:
-        looks.append(look(About.SHIP_NOT_TAKEN, row.since_at, why=AgainstTaking(why), figures=row.facts, ships=names))
+        diagnoses.append(
+            look(About.SHIP_NOT_TAKEN, row.since_at, why=AgainstTaking(why), figures=row.facts, ships=names)
+        )
     if skew_s is not None:
-        looks.append(look(About.SHIP_CLOCK, heard_at, skew_s=skew_s))
+        diagnoses.append(look(About.SHIP_CLOCK, heard_at, skew_s=skew_s))
     if heard_at is not None and now - heard_at >= SILENT_LINK:
-        looks.append(look(About.SHIP_SILENT, heard_at, note=True, heard_at=heard_at))
+        diagnoses.append(look(About.SHIP_SILENT, heard_at, note=True, heard_at=heard_at))
     if waits is not None:
-        looks.append(look(About.SHIP_REQUESTS, waits[1], note=True, count=waits[0]))
+        diagnoses.append(look(About.SHIP_REQUESTS, waits[1], note=True, count=waits[0]))
     return ShipSeen(
         vessel_id=row.vessel_id,
         name=name,
@@ -109,5 +111,5 @@ def _seen(
         facts=row.facts,
         lost=lost,
         clock=clock,
-        looks=tuple(looks),
+        diagnoses=tuple(diagnoses),
     )
