@@ -15,10 +15,14 @@ import uvicorn
 
 from api.server.office_calls import OfficeClient
 from scheduler.actions.people import people
+from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many, stored_plant_plan
+from scheduler.actions.plan.planning import propose
 from scheduler.actions.shore.applying import fetched_numbers, take_in
 from scheduler.actions.shore.joining import join_office
 from scheduler.actions.shore.sending import NotReached, OfficeCall, OfficeReply, Sending
 from scheduler.domain.base.enums import Role
+from scheduler.errors import Clash
+from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.shore.lines import shore_line
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged, stamp
@@ -138,6 +142,64 @@ def test_her_page_at_the_office_asks(sqlite_office: Office, own_stage: Stage) ->
     assert "Postponement 1: yes" in seen
     assert seen.count("sent, not fetched yet") == 2
     assert [row["granted"] for row in truth_rows(office.context.db, VESSEL)["postponement"]] == [None]
+
+
+@pytest.mark.long
+def test_hours_and_part_dates_are_asked_from_her_pages(sqlite_office: Office, own_stage: Stage) -> None:
+    """Hours that wait for another person, and the date of a job's parts: a form on her page sends a request, nothing is done here; a
+    form that comes back keeps what was typed and offers nothing that would be written here."""
+    body = {"kind": "adjustment", "at": stamp(own_stage.clock.at), "reason": "typed twice", "hours": -1}
+    event = own_stage.ask("POST", "/api/v1/counters/plover-vp1-hours/events", json=body).json()["id"]
+    office = sqlite_office
+    office.send_all(aboard(own_stage)[0])
+    before = office.rows()
+    desk(office)
+    token = people.make_link(office.context, "super")
+    assert office.client.post(f"/enter/{token}", follow_redirects=False).status_code == 303
+    job = f"/vessels/{VESSEL}/jobs/{JOB}"
+    for page, action, typed in (
+        (
+            f"/vessels/{VESSEL}/counters",
+            "/counters/plover-vp1-hours/answers",
+            {"what": "confirm", "event": event, "reason": "seen"},
+        ),
+        (job, f"{job}/part-date", {"do": "set", "from_on": "2026-12-12", "note": "by the agent"}),
+    ):
+        text = office.client.get(page).text
+        forms = re.findall(r'<form\b[^>]*method="post"[^>]*>.*?</form>', text, re.DOTALL)
+        (form,) = (one for one in forms if f'action="{action}' in one)
+        assert "data-asks" in form
+        hidden = dict(re.findall(r'name="(csrf|idempotency_key|version)" value="([^"]*)"', form))
+        sent = office.client.post(action, data={**hidden, **typed}, follow_redirects=False)
+        assert sent.headers["location"] == f"/vessels/{VESSEL}/requests?done=sent", unescape(sent.text)[:500]
+    wrong = office.client.post(
+        f"{job}/part-date", data={**hidden, "do": "set", "from_on": "2026-13-40", "note": "kept"}
+    )
+    assert (wrong.status_code, 'value="kept"' in wrong.text) == (422, True)
+    posts = re.findall(r'<form\b[^>]*method="post"[^>]*>', wrong.text)
+    assert all(re.search('action="/(sign-out|light)"|data-asks', one) for one in posts)
+    seen = unescape(office.client.get(f"/vessels/{VESSEL}/requests").text)
+    assert seen.count("sent, not fetched yet") == 2
+    assert "Hours taken away: confirmed" in seen
+    assert office.rows() == before
+
+
+@pytest.mark.long
+def test_no_plan_of_hers_is_made_here(sqlite_office: Office, own_stage: Stage) -> None:
+    """Asked by page, by API and by the command of the whole fleet: refused or left out in words, and no plan is stored."""
+    office = sqlite_office
+    office.send_all(aboard(own_stage)[0])
+    who = desk(office)
+    plant = "plover-plant"
+    refused = office.client.post(f"/api/v1/plants/{plant}/plan/previews", headers={**who, "Idempotency-Key": "p"})
+    assert (refused.status_code, "read only here" in refused.json()["detail"]) == (409, True)
+    with pytest.raises(Clash, match="read only here"):
+        propose(office.context, VESSEL, plant)
+    told: list[PlantPlan] = []
+    plan_many(office.context, [(VESSEL, plant)], 1, told.append)
+    assert [one.came for one in (*told, stored_plant_plan(office.context, VESSEL, plant))] == [Came.ABOARD] * 2
+    with office.context.db.read() as session:
+        assert plan_row(session, VESSEL, plant, PlanStatus.PROPOSED) is None
 
 
 @pytest.mark.long

@@ -91,10 +91,13 @@ def _plant_line(one: "PlantPlan") -> str:
 
 
 def _plant_words(one: "PlantPlan") -> list[str]:
+    from scheduler.actions.plan.fleet import Came
     from scheduler.wording.reasons import left_words
 
     if one.error is not None:
         return [f"trouble: {one.trouble}"]
+    if one.came is Came.ABOARD:
+        return [f"{one.came.value}: she plans there"]
     left = one.figures
     if left is None:
         return [one.came.value, "no plan yet"]

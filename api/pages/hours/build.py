@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from api.pages.hours.asking import Back, instant_words, question_view
 from api.pages.hours.events import event_lines
 from api.pages.hours.view import AirBlock, AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
-from api.pages.shared.frame import frame_of, may
+from api.pages.shared.frame import frame_of, may, may_ask
 from api.pages.shared.job_line import as_job_line
 from api.server.deps import Asking
 from scheduler.actions.base.context import instant
@@ -149,7 +149,7 @@ def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, b
         ),
         older_notes=len(flags) - len(fresh[:NOTES]),
         questions=asked,
-        events=event_lines(one.events, one.id, now.offset_minutes, who.actor, back, may=answers),
+        events=event_lines(one.events, one.id, now.offset_minutes, who.actor, back, may=answers, asks=may_ask(who)),
         correct=_correct(one, now, back) if answers else None,
     )
 

@@ -17,15 +17,18 @@ _STATES = {"asked": marked("waits for another person"), "confirmed": marked("con
 
 
 def event_lines(
-    events: tuple[EventShown, ...], counter: str, offset: int, actor: Actor, back: Back, *, may: bool
+    events: tuple[EventShown, ...], counter: str, offset: int, actor: Actor, back: Back, *, may: bool, asks: bool
 ) -> tuple[EventLine, ...]:
-    """The newest events and all that wait, newest first. may: whether this person records events at all."""
+    """The newest events and all that wait, newest first.
+
+    may: whether this person records events at all. asks: of a ship that writes aboard, whether it may be asked that one is confirmed.
+    """
     shown = [event for place, event in enumerate(events) if place < SHOWN or event.state == "asked"]
     return tuple(
         EventLine(
             words=event_words(event, offset),
             waits=event.state == "asked",
-            forms=tuple(_forms(event, counter, actor, back)) if may else (),
+            forms=tuple(_forms(event, counter, actor, back) if may else _asking(event, counter, back) if asks else ()),
         )
         for event in shown
     )
@@ -67,8 +70,26 @@ def _forms(event: EventShown, counter: str, actor: Actor, back: Back) -> list[As
     return found
 
 
+def _asking(event: EventShown, counter: str, back: Back) -> list[AskForm]:
+    """What is asked of the ship: it is confirmed aboard, where it is looked at whether this is another person."""
+    if event.state != "asked":
+        return []
+    help_ = _("It is asked of the ship and done aboard in your name; it counts once she says so.")
+    agreed, button = _("Looked at and agreed."), _("Send it to the ship")
+    return [_form(event, counter, "confirm", _("Confirm"), help_, button, back, agreed, asks=True)]
+
+
 def _form(
-    event: EventShown, counter: str, what: str, label: str, help_: str, button: str, back: Back, reason: str
+    event: EventShown,
+    counter: str,
+    what: str,
+    label: str,
+    help_: str,
+    button: str,
+    back: Back,
+    reason: str,
+    *,
+    asks: bool = False,
 ) -> AskForm:
     fid = f"e-{event.id}-{what}"
     mine = back.asked == fid
@@ -91,4 +112,5 @@ def _form(
         ),
         says=back.says if mine else "",
         open=mine,
+        asks=asks,
     )

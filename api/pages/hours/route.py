@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from typing import cast
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -24,9 +25,11 @@ from scheduler.actions.hours.counter_events import CounterEvent
 from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.shore import requests
 from scheduler.actions.shore.lines import line_of
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.shore.asking import RequestKind
 from scheduler.errors import Clash, Refused
 from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
@@ -81,8 +84,12 @@ async def answer(counter_id: str, request: Request, context: ContextDep, who: As
     def located() -> Place:
         return fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
 
-    def act() -> Response:
+    def act() -> Response | str:
         place = located()
+        if form["what"] == "confirm" and requests.is_written_aboard(context, place.vessel_id):
+            said = {"counter": place.id, "event": form["event"], "reason": form["reason"]}
+            requests.ask_of_ship(context, form.hand(), place.vessel_id, RequestKind.CONFIRM_HOURS, said)
+            return f"/vessels/{quote(place.vessel_id)}/requests?done=sent"
         changed = _answered(
             context, form.hand(), place, Fields(form.values, fleet.offset_now(context, place.vessel_id))
         )

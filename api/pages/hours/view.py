@@ -24,7 +24,7 @@ class AskField:
 class AskForm:
     """One answer that can be given in one step. id: unique on the page; hidden: what is posted besides the fields.
 
-    says: what stood in the way as a whole; open: shown at once.
+    says: what stood in the way as a whole; open: shown at once. asks: it is asked of a ship that writes aboard.
     """
 
     id: str
@@ -36,6 +36,7 @@ class AskForm:
     fields: tuple[AskField, ...]
     says: str = ""
     open: bool = False
+    asks: bool = False
 
     @property
     def refused(self) -> bool:

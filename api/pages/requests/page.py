@@ -1,8 +1,8 @@
 """The page of what the office asks of a ship."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from api.pages.decisions.page import change_words
 from api.pages.shared import layout
@@ -13,6 +13,7 @@ from scheduler.actions.shore.requests import RequestSeen, request_words
 from scheduler.domain.shore.asking import ABOARD_STAGES, RequestStage, RequestState
 from scheduler.domain.vessel.document import Vessel
 from scheduler.language import gettext as _
+from scheduler.storage.shore.requests import OfficeRequestRow, ShipRequestRow
 from scheduler.wording.figures import count_words, number
 from scheduler.wording.names import vessel_job_words
 from scheduler.wording.requests import asked_words, stage_words
@@ -81,14 +82,11 @@ class RequestsView(FormState):
 
 def lines_of_office(vessel: Vessel, seen: list[RequestSeen], now: datetime, *, office: bool) -> tuple[RequestLine, ...]:
     """Requests as the office knows them. office: this person is of it."""
-    job = _job_words(vessel, now)
     return tuple(
-        RequestLine(
-            number=one.row.number,
-            what=asked_words(one.row.what, one.row.arguments, job),
-            by=one.row.by,
-            asked_at=one.row.asked_at,
-            until_at=one.row.until_at,
+        _line(
+            vessel,
+            one.row,
+            now,
             says=request_words(one, now),
             open=one.stage in (RequestStage.SENT, RequestStage.FETCHED, RequestStage.WAITING) and not one.ran_out,
             may_withdraw=office and one.may_withdraw,
@@ -99,14 +97,11 @@ def lines_of_office(vessel: Vessel, seen: list[RequestSeen], now: datetime, *, o
 
 def lines_aboard(vessel: Vessel, taken: list[RequestAboard], now: datetime, *, chief: bool) -> tuple[RequestLine, ...]:
     """Requests as they stand aboard. chief: this person is the chief engineer."""
-    job = _job_words(vessel, now)
     return tuple(
-        RequestLine(
-            number=one.row.number,
-            what=asked_words(one.row.what, one.row.arguments, job),
-            by=one.row.by,
-            asked_at=one.row.asked_at,
-            until_at=one.row.until_at,
+        _line(
+            vessel,
+            one.row,
+            now,
             says=stage_words(
                 ABOARD_STAGES[one.row.state],
                 asked_at=one.row.asked_at,
@@ -127,8 +122,16 @@ def lines_aboard(vessel: Vessel, taken: list[RequestAboard], now: datetime, *, c
     )
 
 
-def _job_words(vessel: Vessel, now: datetime) -> Callable[[str], str]:
-    return lambda key: vessel_job_words(vessel, now, key)
+def _line(vessel: Vessel, row: ShipRequestRow | OfficeRequestRow, now: datetime, **more: Any) -> RequestLine:
+    """A request as on both sides, and what is said of it on one of them."""
+    return RequestLine(
+        number=row.number,
+        what=asked_words(row.what, row.arguments, lambda key: vessel_job_words(vessel, now, key)),
+        by=row.by,
+        asked_at=row.asked_at,
+        until_at=row.until_at,
+        **more,
+    )
 
 
 def _text(value: object) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from api.pages.shared.forms import FormRefusal, FormState
-from api.pages.shared.frame import frame_of, may
+from api.pages.shared.frame import frame_of, may, may_ask
 from api.pages.shared.job_line import job_line
 from api.pages.voyage.page import voyage_day
 from api.pages.work.box import measure_fields
@@ -293,7 +293,7 @@ def _may_agree(who: Asking, given: first_dates.FirstDue) -> bool:
 def _part(context: Context, who: Asking, vessel_id: str, here: str, job: DueJob, back: JobFormBack) -> PartView:
     given = part_dates.date_of(context, vessel_id, job.job_id.key)
     open_now = job.first and job.job_id.kind != BREAKDOWN.code
-    may_say = open_now and may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/part-date")
+    may_say = open_now and (may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/part-date") or may_ask(who))
     known = {} if given is None else {"from_on": given.from_on.isoformat(), "note": given.note}
     state = back.state("part-date")
     return PartView(

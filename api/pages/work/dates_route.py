@@ -1,5 +1,7 @@
 """The doors of a job's page about its dates: ask for a postponement, set the first date, say when its parts come."""
 
+from urllib.parse import quote
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
@@ -8,9 +10,11 @@ from api.pages.work.route import drawn_again, job_href
 from api.routes.shared.fields import Fields
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.due import first_dates, part_dates, postponing
+from scheduler.actions.shore import requests
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
+from scheduler.domain.shore.asking import RequestKind
 from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
@@ -80,6 +84,15 @@ async def part_date(vessel_id: str, key: str, request: Request, context: Context
         on = None if form["do"] == "clear" else fields.day("from_on", empty=_("give the day they are aboard."))
         fields.check()
         place, job_id = jobs.job_place(context, who.actor, key)
+        if requests.is_written_aboard(context, vessel_id):
+            said = {
+                "job": key,
+                "from_on": None if on is None else on.isoformat(),
+                "note": fields.text("note"),
+                "version": form.version or 0,
+            }
+            requests.ask_of_ship(context, form.hand(), vessel_id, RequestKind.SET_PART_DATE, said)
+            return f"/vessels/{quote(vessel_id)}/requests?done=sent"
         part_dates.set_date(
             context, form.hand(), place, job_id, from_on=on, note=fields.text("note"), if_match=form.version
         )

@@ -14,6 +14,7 @@ from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, SchedulerError
 from scheduler.planning.explain.figures import PlanFigures, plan_figures
 from scheduler.planning.problem.values import Plan, Problem
+from scheduler.storage.shore.home import name_of_mirror
 
 log = logging.getLogger("leadline")
 
@@ -27,6 +28,8 @@ class Came(StrEnum):
     UNCHANGED = "unchanged"
     PLANNED = "planned"
     TO_PLAN = "to be planned"
+    ABOARD = "left out, written aboard"
+    """The plant of a ship that writes aboard: she plans there."""
     TROUBLE = "trouble"
 
 
@@ -91,6 +94,8 @@ def plan_many(
 def stored_plant_plan(context: Context, vessel_id: str, plant_id: str) -> PlantPlan:
     """Whether the plant would be planned, and how its newest plan leaves it. Plans nothing."""
     try:
+        if _is_planned_aboard(context, vessel_id):
+            return PlantPlan(vessel_id=vessel_id, plant_id=plant_id, came=Came.ABOARD)
         now = plant_state(context, vessel_id, plant_id)
         held = answer_stored(now, context)
     except Exception as error:
@@ -103,10 +108,17 @@ def _planned(context: Context, vessel_id: str, plant_id: str, solve: Callable[[P
     try:
         if context.stopping.is_set():
             raise Busy("The program is stopping; the plan is made when it runs again.", more={"retry_after": 60})
+        if _is_planned_aboard(context, vessel_id):
+            return PlantPlan(vessel_id=vessel_id, plant_id=plant_id, came=Came.ABOARD)
         held, unchanged = bring_up(context, vessel_id, plant_id, solve)
     except Exception as error:
         return _trouble(vessel_id, plant_id, error)
     return _told(vessel_id, plant_id, Came.UNCHANGED if unchanged else Came.PLANNED, held)
+
+
+def _is_planned_aboard(context: Context, vessel_id: str) -> bool:
+    with context.db.read() as session:
+        return name_of_mirror(session, vessel_id) is not None
 
 
 def _trouble(vessel_id: str, plant_id: str, error: Exception) -> PlantPlan:

@@ -28,6 +28,7 @@ from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.record import append_record
+from scheduler.storage.shore.home import must_be_written_here
 from scheduler.wording.names import job_words
 from scheduler.wording.plan import fault_words, remark_words, shortfall_words
 from scheduler.wording.reasons import cover_words, fact_words
@@ -113,8 +114,13 @@ def planning_since(context: Context, place: Place) -> datetime | None:
 def bring_up(
     context: Context, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]
 ) -> tuple[StoredPlan, bool]:
-    """As `propose`, with a solver of the caller's. The plan, and whether it was held already. What is asked for meanwhile stays so."""
+    """As `propose`, with a solver of the caller's. The plan, and whether it was held already. What is asked for meanwhile stays so.
+
+    Raises:
+        As `propose`. Clash: the ship is written aboard, and planned there.
+    """
     with context.db.read() as session:
+        must_be_written_here(session, vessel_id)
         number = plan_number(session, vessel_id, plant_id)
         asked = not plan_answers(session, vessel_id, plant_id, number)
     now = plant_state(context, vessel_id, plant_id)
