@@ -1,26 +1,40 @@
 """The plain rule that always answers: earliest due first, then the largest capacity x duration, at its best start."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.board import Board
-from scheduler.planning.search.ground import Ground, Start, legal_candidates, work_of
+from scheduler.planning.search.ground import Ground, Start, legal_candidates, legal_starts, work_of
 from scheduler.planning.search.tiers import chain_days, days_past, limit_after
 
 MOST_TRIES = 12
 """So often jobs without a place are given the first choice."""
 
-Offers = Mapping[str, tuple[Start, ...]]
+Offers = Mapping[str, Iterable[Start]]
 
 
-def legal_offers(ground: Ground, *, days_late: int | None = None) -> dict[str, tuple[Start, ...]]:
+def legal_offers(ground: Ground, *, days_late: int | Mapping[str, int] | None = None) -> dict[str, tuple[Start, ...]]:
     """Every job's legal starts, each job looked at alone; those alone that end so many days past its limit at most, where that is
-    given."""
-    return {job.key: legal_candidates(ground, job, days_late=days_late) for job in ground.jobs}
+    given for all, or for each by its key."""
+    of_each = days_late if isinstance(days_late, Mapping) else dict.fromkeys(ground.by_key, days_late)
+    return {job.key: legal_candidates(ground, job, days_late=of_each[job.key]) for job in ground.jobs}
 
 
-def greedy_in_time(ground: Ground, offers: Offers) -> dict[str, Start] | None:
+@dataclass(frozen=True, slots=True)
+class LaterStarts(Iterable[Start]):
+    """A job's legal starts that end no more than so many days past its limit, each found when somebody comes to it."""
+
+    ground: Ground
+    job: PlanJob
+    days_late: int
+
+    def __iter__(self) -> Iterator[Start]:
+        return legal_starts(self.ground, self.job, self.days_late)
+
+
+def greedy_in_time(ground: Ground, offers: Mapping[str, tuple[Start, ...]]) -> dict[str, Start] | None:
     """A lawful placement of every job among these offers, none late for its chain, by rule; jobs that got no place, and those that
     are late with the ones they follow, come first the next time. None where one has no offer at all, or where this leads nowhere.
     """

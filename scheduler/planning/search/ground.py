@@ -1,7 +1,7 @@
 """What holds before any slot is placed: capacity, minimum and hands hour by hour, and the legal starts of each job."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter, sub
@@ -255,26 +255,32 @@ def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
 def legal_candidates(ground: Ground, job: PlanJob, *, days_late: int | None = None) -> tuple[Start, ...]:
     """The starts that hands, grid and the facts allow the job if it were the only one, rising; those alone that end
     no more than `days_late` days past its own limit, where that is given."""
-    found: tuple[Start, ...]
+    return tuple(legal_starts(ground, job, days_late))
+
+
+def legal_starts(ground: Ground, job: PlanJob, days_late: int | None = None) -> Iterator[Start]:
+    """The same one by one, each found when it is asked for. A later start never ends earlier."""
+    found: Iterable[Start]
     if job.fixed_start is None:
-        found = tuple(_open_starts(ground, job, days_late))
-        found = _with_own_dates(ground, job, found)
+        found = _with_own_dates(ground, job, _open_starts(ground, job, days_late))
     else:
         pinned = candidate_at(ground, job, job.fixed_start)
         found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
-    if days_late is not None:
-        found = tuple(one for one in found if one.end <= job.limit + days_late * STEPS_A_DAY)
-    if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
-        return found
-    return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
+    free = job.parts_from is None and not job.needs and job.stop_minutes <= 0
+    last = None if days_late is None else job.limit + days_late * STEPS_A_DAY
+    for one in found:
+        if (last is None or one.end <= last) and (free or fact_against(ground, job, one) is None):
+            yield one
 
 
-def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Start, ...]) -> tuple[Start, ...]:
+def _with_own_dates(ground: Ground, job: PlanJob, found: Iterable[Start]) -> Iterable[Start]:
     """The starts with those the job has by right of a date of its own, where they can be finished with the pump out."""
-    known = {one.start for one in found}
-    own = [candidate_at(ground, job, step) for step in own_dates(ground, job) if step not in known]
-    more = [one for one in own if one is not None and may_be_open(ground, job.pump, one)]
-    return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
+    dates = own_dates(ground, job)
+    if not dates:
+        return found
+    own = [candidate_at(ground, job, step) for step in dates]
+    more = {one.start: one for one in own if one is not None and may_be_open(ground, job.pump, one)}
+    return sorted((more | {one.start: one for one in found}).values(), key=attrgetter("start"))
 
 
 def _open_starts(ground: Ground, job: PlanJob, days_late: int | None) -> Iterator[Start]:
@@ -285,7 +291,8 @@ def _open_starts(ground: Ground, job: PlanJob, days_late: int | None) -> Iterato
     last = len(ground.start_steps)
     if days_late is not None:
         last = bisect_right(ground.start_steps, job.limit + days_late * STEPS_A_DAY - len(needed))
-    for step in ground.start_steps[bisect_left(ground.start_steps, job.earliest) : last]:
+    for number in range(bisect_left(ground.start_steps, job.earliest), last):
+        step = ground.start_steps[number]
         if step not in known:
             one = _candidate(ground, needed, step) if ground.hands[step] >= needed[0] else None
             known[step] = one if one is not None and may_be_open(ground, job.pump, one) else None

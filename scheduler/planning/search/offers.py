@@ -7,7 +7,15 @@ from itertools import combinations, compress
 from operator import add
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, may_be_open, own_dates
+from scheduler.planning.search.ground import (
+    Ground,
+    Start,
+    candidate_at,
+    fact_against,
+    may_be_open,
+    own_dates,
+    work_of,
+)
 from scheduler.planning.search.tiers import GROUP_PAST_DAYS, Tier, days_past, may_share, set_up_saved
 
 Entry = tuple[int, Start]
@@ -195,6 +203,19 @@ def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Start,
             continue
         if fact_against(ground, job, other) is None and may_be_open(ground, job.pump, other):
             yield replace(one, pair=job.key), replace(other, pair=first.job.key, second=True)
+
+
+def least_late(ground: Ground, ends: Mapping[str, int]) -> dict[str, int]:
+    """By job the days past its own limit that no place spares it, alone or going on from another's. ends: of its first start."""
+    found = {job.key: days_past(job.limit, ends[job.key]) for job in ground.jobs}
+    for job in ground.jobs:
+        if found[job.key] and job.pump is not None:
+            opens = min(job.earliest, *own_dates(ground, job), ends[job.key])
+            for other in ground.jobs:
+                if may_share(other, job):
+                    end = max(opens, ends[other.key]) + work_of(job) - set_up_saved(other, job)
+                    found[job.key] = min(found[job.key], days_past(job.limit, end))
+    return found
 
 
 def lost(ground: Ground, field: OpenOffers, tier: Tier) -> int:

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 from scheduler.planning.problem.values import Plan, Problem, Remark, RemarkCode, TierResult
 from scheduler.planning.search.assemble import assemble
-from scheduler.planning.search.greedy import greedy, greedy_in_time, lawful, legal_offers
-from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, survey
+from scheduler.planning.search.greedy import LaterStarts, greedy, greedy_in_time, lawful, legal_offers
+from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, legal_starts, survey
 from scheduler.planning.search.model import ROUNDING, Effort, Model, Optimise, Solution, SolveEnd
-from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
+from scheduler.planning.search.offers import Entry, OpenOffers, field_of, least_late, lost
 from scheduler.planning.search.tiers import TIERS, KeptTier, Placement, Tier, days_past, tier_value, tiers_of, values_of
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ NO_LIMIT = 2**52
 """A value that none is above."""
 
 NEAR_DAYS = 14
-"""Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
+"""Days past the limit, or past what no place spares a job, that are looked at first; the whole grid only if that is not enough."""
 
 
 def stagger(
@@ -113,13 +113,22 @@ def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
     return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
 
 
-def _a_little_late(ground: Ground) -> tuple[Placement, int] | None:
-    """The plain rule among starts not far past the limit, and the days that all are late together by it: no plan that has one job
-    later than that is as good. None where the rule leaves a job without a place, or moves a given date.
+def _a_little_late(ground: Ground) -> tuple[Placement, dict[str, int]] | None:
+    """The plain rule, and by job the most days that it is past its limit in any plan as good: those that no place spares it, and
+    what all are late together by the rule beyond that. None where the rule leaves a job without a place, or moves a given date.
     """
-    placed = greedy(ground, legal_offers(ground, days_late=NEAR_DAYS))
-    *given, late = (tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1)
-    return (placed, late) if len(placed) == len(ground.jobs) and not any(given) else None
+    first = {job.key: next(legal_starts(ground, job), None) for job in ground.jobs}
+    ends = {key: one.end for key, one in first.items() if one is not None}
+    if len(ends) < len(ground.jobs):
+        return None
+    late = {job.key: days_past(job.limit, ends[job.key]) + NEAR_DAYS for job in ground.jobs}
+    placed = greedy(ground, {job.key: LaterStarts(ground, job, late[job.key]) for job in ground.jobs})
+    *given, by_rule = (tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1)
+    if len(placed) < len(ground.jobs) or any(given):
+        return None
+    least = least_late(ground, ends)
+    spare = by_rule - sum(least.values())
+    return placed, {key: days + spare for key, days in least.items()}
 
 
 def _highs(model: Model) -> Solution:
@@ -183,7 +192,8 @@ class _Search:
         """The greedy witness, and every legal start still open; whether the witness keeps every given date and is in time.
 
         First among starts that end by the limit: where the plain rule keeps every given date and is in time with these
-        alone, no plan is better there, and a later start is in none as good. Else among those so far past it as that needs.
+        alone, no plan is better there, and a later start is in none as good. Else among those so far past it as a job can be in
+        a plan no later than the rule's.
         """
         legal = legal_offers(ground, days_late=0)
         placed = greedy_in_time(ground, legal)
