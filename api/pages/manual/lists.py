@@ -18,7 +18,12 @@ from api.pages.drawing import glyph
 from api.pages.voyage.page import kind_words
 from api.server.access import DOORS, NoRole
 from api.server.errors import STATUS, slug
+from scheduler.actions.care.rounds import QUEUE_DAYS, RUN_DAYS, TICK_DAYS
+from scheduler.actions.people.sessions import ENDED_STAYS
+from scheduler.actions.plan.stored import SUPERSEDED_DAYS
+from scheduler.actions.shore.sending import KEPT as SENT_STAYS
 from scheduler.domain.base.enums import JobState, Role
+from scheduler.domain.feed.entries import DONE_DAYS, WITHDRAWN_DAYS
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.shore.asking import EFFECTS
 from scheduler.domain.vessel.isolation import POINTS, off_order
@@ -104,7 +109,54 @@ def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
             (_("What is asked"), _("When it takes effect")),
             [(request_kind_words(one), effect_words(when)) for one, when in EFFECTS.items()],
         ),
+        "stays": _stays,
     }
+
+
+def _stays() -> Markup:
+    """How long what is stored stays, from the figures by which it goes."""
+    good, usual = _("for good"), Settings()
+    return _table(
+        (_("What"), _("How long it stays")),
+        [
+            (_("Readings, what was refused of them, the ledger"), good),
+            (_("The record, each version of the document, jobs and their photos"), good),
+            (_("What the office asked of a ship, and what came of it"), good),
+            (_("A plan that nobody took"), _("until the next one is made")),
+            (
+                _("A plan that was taken and superseded"),
+                _("{days} days with its slots; its digest in the record for good", days=SUPERSEDED_DAYS),
+            ),
+            (_("At the office: what a ship sent"), _("for good; what is shown of her can be built anew from it")),
+            (_("Aboard: what the office has already"), _("{days} days", days=SENT_STAYS.days)),
+            (
+                _("A sign-in"),
+                _(
+                    "{hours} hours, or as session_hours says; that it was, {days} days more",
+                    hours=usual.session_hours,
+                    days=ENDED_STAYS.days,
+                ),
+            ),
+            (
+                _("A link to sign in by"),
+                _("{minutes} minutes, or as link_minutes says; used once", minutes=usual.link_minutes),
+            ),
+            (
+                _("Entries of a calendar: done, withdrawn"),
+                _("{done} and {withdrawn} days", done=DONE_DAYS, withdrawn=WITHDRAWN_DAYS),
+            ),
+            (
+                _("That a timer had its turn; its nights; what waited for workers"),
+                _("{ticks}, {nights} and {jobs} days", ticks=TICK_DAYS, nights=RUN_DAYS, jobs=QUEUE_DAYS),
+            ),
+            (_("What was answered under an Idempotency-Key"), good),
+            (
+                _("Backups of the night"),
+                _("the newest {count}, or as many as backup_count says", count=usual.backup_count),
+            ),
+            (_("Exports, papers, a month's report"), _("nowhere: each is made when it is asked for")),
+        ],
+    )
 
 
 def _points() -> Markup:

@@ -42,7 +42,7 @@ FEED_AGE_S = 6 * 3600
 """So old a calendar grows where nothing changed and the clock alone makes nothing another (`PlantSummary.turns_at`)."""
 TICK = "tick "
 """Before the name of a tick whose periods are counted."""
-_TICK_DAYS, _RUN_DAYS, _JOB_DAYS = 2, 60, 7
+TICK_DAYS, RUN_DAYS, QUEUE_DAYS = 2, 60, 7
 """So long are periods of ticks, nights with their backups, and ended jobs of the queue kept."""
 _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 """These stay the same flag, of the instant at which they were first raised, while they last."""
@@ -123,10 +123,10 @@ def prune_tasks(context: Context) -> None:
     """Forget which periods had their turn once nobody asks any more."""
     now = context.now()
     with context.db.write(INSTALLATION) as session:
-        drop_periods(session, now - timedelta(days=_TICK_DAYS), TICK)
-        drop_periods(session, now - timedelta(days=_RUN_DAYS))
+        drop_periods(session, now - timedelta(days=TICK_DAYS), TICK)
+        drop_periods(session, now - timedelta(days=RUN_DAYS))
         if context.db.path is None:
-            drop_jobs(session, timedelta(days=_JOB_DAYS))
+            drop_jobs(session, timedelta(days=QUEUE_DAYS))
 
 
 def watch_counters(context: Context, refresh: Callable[[str], object]) -> list[str]:

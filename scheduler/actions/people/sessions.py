@@ -29,7 +29,7 @@ from scheduler.storage.record import append_record, chain_kept_here
 PIN_MINUTES = 10
 """Minutes after which a shared computer that nobody touches goes back to looking only."""
 _SEEN, _SEEN_BY_PIN = timedelta(minutes=15), timedelta(minutes=1)
-_KEPT = timedelta(days=30)
+ENDED_STAYS = timedelta(days=30)
 """How long a session that is over is remembered, to know who shared a device."""
 
 
@@ -74,7 +74,7 @@ def open_session(
     secret, now = secrets.token_urlsafe(32), context.now()
     by_pin = proof is Proof.PIN
     lasts = timedelta(minutes=PIN_MINUTES) if by_pin else timedelta(hours=context.settings.session_hours)
-    forget_sessions(session, now - _KEPT)
+    forget_sessions(session, now - ENDED_STAYS)
     row = SessionRow(
         sha256=hashed(secret),
         person_vessel_id=person.vessel_id,
@@ -108,7 +108,7 @@ def at_browser(context: Context, secret: str) -> SignedIn | None:
         if found is None:
             return None
         row, person = found
-        others = people_on_device(session, row.device, now - _KEPT) if row.device else []
+        others = people_on_device(session, row.device, now - ENDED_STAYS) if row.device else []
     authentication = _authentication(row, person, others)
     by_pin = authentication.proof is Proof.PIN
     if row.seen_at is None or now - row.seen_at >= (_SEEN_BY_PIN if by_pin else _SEEN):
