@@ -151,7 +151,3 @@ _ASKED: Mapping[str, Callable[[Mapping[str, Any], Callable[[str], str]], str]] =
     ),
     RequestKind.CHANGE_DOCUMENT: lambda said, _job: _("Document changed: {reason}", reason=said.get("reason")),
 }
-
-
-def _is_day(given: object) -> bool:
-    return isinstance(given, str) and read_date(given) is not None

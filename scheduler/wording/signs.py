@@ -1,6 +1,6 @@
 """What the hours say, in sentences: what, about when, about how much, and where to look. Never an alarm."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 
 from scheduler.domain.hours.sign_facts import PlantSigns, SignFacts
@@ -41,19 +41,20 @@ def sign_words(one: SignFacts, names: Mapping[str, str], *, pumps_speak: bool) -
     Args:
         names: of positions, by id. pumps_speak: the hours can tell here whether it is the ship or one pump.
     """
+    return " ".join((sign_heading(one, names), *_sign_more(one, names, pumps_speak)))
+
+
+def sign_heading(one: SignFacts, names: Mapping[str, str]) -> str:
+    """The first sentence of a sign: what shows. names: of positions, by id."""
     began = day_month(one.began_on)
     since = _("since the week of {began}", began=began) if one.to_the_week else _("since about {began}", began=began)
     if one.position is not None:
-        says = (
-            marked(
-                "{name} has needed about {percent} % longer than its sisters {since}. Its pull-down test, brought "
-                "forward, tells more."
-            )
-            if one.up
-            else marked("{name} has needed about {percent} % less than its sisters {since}.")
+        longer, less = (
+            marked("{name} has needed about {percent} % longer than its sisters {since}."),
+            marked("{name} has needed about {percent} % less than its sisters {since}."),
         )
         name = names.get(one.position) or _("A pump")
-        return _(says, name=name, percent=one.rise_percent, since=since)
+        return _(longer if one.up else less, name=name, percent=one.rise_percent, since=since)
     more = (
         ""
         if not one.hours_a_day
@@ -61,23 +62,31 @@ def sign_words(one: SignFacts, names: Mapping[str, str], *, pumps_speak: bool) -
             " (+{hours_a_day} pump-hours a day)", hours_a_day=number(one.hours_a_day, 0 if one.hours_a_day >= 1 else 1)
         )
     )
-    again = _(" It has not come back since it was mended.") if one.asked_again else ""
-    if one.names is not None:
-        which = _(" {names} runs longer than its sisters: look there first.", names=names.get(one.names, _("One pump")))
-    elif pumps_speak:
-        which = _(" Every pump alike.")
-    else:
-        which = _(" The hours cannot tell here whether it is the ship or one pump.")
     return _(
-        "The plant has run about {rise_percent} % more than usual{kind} {since}{more}.{again}{which} "
-        "Look for a leak or a flush valve that hangs before you open a pump; a hold test tells. More "
-        "guests do the same.",
+        "The plant has run about {rise_percent} % more than usual{kind} {since}{more}.",
         rise_percent=one.rise_percent,
         kind=_(_AT.get(one.kind or "", "")),
         since=since,
         more=more,
-        again=again,
-        which=which,
+    )
+
+
+def _sign_more(one: SignFacts, names: Mapping[str, str], pumps_speak: bool) -> Iterator[str]:
+    """What else there is to say of a sign: where to look, and what would tell more."""
+    if one.position is not None:
+        if one.up:
+            yield _("Its pull-down test, brought forward, tells more.")
+        return
+    if one.asked_again:
+        yield _("It has not come back since it was mended.")
+    if one.names is not None:
+        yield _("{names} runs longer than its sisters: look there first.", names=names.get(one.names, _("One pump")))
+    elif pumps_speak:
+        yield _("Every pump alike.")
+    else:
+        yield _("The hours cannot tell here whether it is the ship or one pump.")
+    yield _(
+        "Look for a leak or a flush valve that hangs before you open a pump; a hold test tells. More guests do the same."
     )
 
 
@@ -116,41 +125,56 @@ def least_words(least_percent: int) -> str:
     return _("Here a lasting rise of about {least_percent} % or more would show.", least_percent=least_percent)
 
 
-_QUIET: Mapping[QuietReason, Callable[[str], str]] = {
-    QuietReason.NO_HISTORY: lambda until: _(
-        "Learning what is usual{until}; a hold test tells now. Hours read in from old logs count.", until=until
+_QUIET: Mapping[QuietReason, tuple[str, str]] = {
+    QuietReason.NO_HISTORY: (
+        marked("Learning what is usual{until}; a hold test tells now."),
+        marked("Hours read in from old logs count."),
     ),
-    QuietReason.AFTER_SIGN: lambda until: _(
-        "Learning anew what is usual{until}, since the last sign or answer; a hold test tells now.", until=until
+    QuietReason.AFTER_SIGN: (
+        marked("Learning anew what is usual{until}, since the last sign or answer; a hold test tells now."),
+        "",
     ),
-    QuietReason.RESTLESS: lambda _f: _(
-        "The days differ too much for a rise under a half to show. The operating calendar helps, "
-        "where nobody keeps it: enter it."
+    QuietReason.RESTLESS: (
+        marked("The days differ too much for a rise under a half to show."),
+        marked("The operating calendar helps, where nobody keeps it: enter it."),
     ),
-    QuietReason.DAYS_MISSING: lambda _f: _(
-        "Too few of the last ten days can be used. Post or read the counters that are silent."
+    QuietReason.DAYS_MISSING: (
+        marked("Too few of the last ten days can be used."),
+        marked("Post or read the counters that are silent."),
     ),
-    QuietReason.HALF_OUT: lambda _f: _("More than half the pumps are out, so their hours say nothing of leaks."),
-    QuietReason.NEW_KIND: lambda _f: _(
-        "Days of this kind were seen fewer than six times in a year, so nothing is usual for them yet."
+    QuietReason.HALF_OUT: (marked("More than half the pumps are out, so their hours say nothing of leaks."), ""),
+    QuietReason.NEW_KIND: (
+        marked("Days of this kind were seen fewer than six times in a year, so nothing is usual for them yet."),
+        "",
     ),
-    QuietReason.TURNS_NOT_KNOWN: lambda _f: _(
-        "Of single pumps the hours say nothing: that control takes turns by starts is not in the vessel's document."
+    QuietReason.TURNS_NOT_KNOWN: (
+        marked(
+            "Of single pumps the hours say nothing: that control takes turns by starts is not in the vessel's document."
+        ),
+        "",
     ),
-    QuietReason.WHOLE_HOURS: lambda _f: _(
-        "Of single pumps the hours say nothing: a counter here is read to the whole hour."
+    QuietReason.WHOLE_HOURS: (
+        marked("Of single pumps the hours say nothing: a counter here is read to the whole hour."),
+        "",
     ),
 }
+"""Why the hours say nothing, and what would help."""
 
 
-def quiet_words(one: Quiet) -> str:
-    """Why the hours say nothing, from when on they may, and what would help."""
+def quiet_heading(one: Quiet) -> str:
+    """Why the hours say nothing, and from when on they may."""
     until = (
         ""
         if one.speaks_day is None
         else _(" until about {date}", date=day_month(date(1970, 1, 1) + timedelta(days=one.speaks_day)))
     )
-    return _QUIET[one.reason](until)
+    return _(_QUIET[one.reason][0], until=until)
+
+
+def quiet_words(one: Quiet) -> str:
+    """Why the hours say nothing, from when on they may, and what would help."""
+    helps = _QUIET[one.reason][1]
+    return quiet_heading(one) + (f" {_(helps)}" if helps else "")
 
 
 def plant_line(signs: PlantSigns, names: Mapping[str, str]) -> str:

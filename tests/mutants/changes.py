@@ -8,6 +8,7 @@ from tests.mutants import (
     of_records,
     of_signs,
     of_the_judge,
+    of_the_office,
     of_the_planner,
     of_the_plant,
     of_the_work,
@@ -25,4 +26,5 @@ CHANGES: tuple[Change, ...] = (
     *of_records.CHANGES,
     *of_days.CHANGES,
     *of_signs.CHANGES,
+    *of_the_office.CHANGES,
 )

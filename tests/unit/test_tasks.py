@@ -10,7 +10,7 @@ from scheduler import tasks
 from scheduler.actions.base.context import Context
 from scheduler.errors import Busy, Refused, StorageFull
 from scheduler.settings import Settings
-from scheduler.storage.tasks import PendingTaskRow, ask_pending, pending_row, task_rows
+from scheduler.storage.tasks import PendingTaskRow, ask_pending, end_pending, pending_row, task_rows
 from scheduler.tasks import MOST_TRIES, TASKS, Task, TaskTools, ask_in_turn, perform, periodic
 from tests.storage.stores import store
 
@@ -80,6 +80,20 @@ def test_what_is_asked_for_while_it_is_done_is_done_after(context: Context, tool
     TASKS["washing"] = Task(name="washing", queue="care", act=lambda *_: None, counted=True)
     assert perform(tools, *KEY)
     assert not row_of(context).open
+
+
+def test_one_that_says_itself_how_it_ended_is_not_said_over(context: Context, tools: TaskTools) -> None:
+    """In the transaction of its own effects; what it says stays."""
+
+    def end(tools: TaskTools, vessel_id: str, plant_id: str) -> None:
+        with tools.context.db.write(vessel_id) as session:
+            end_pending(session, *KEY, row_of(context).asked, AT, "nothing to wash")
+
+    ask(context)
+    TASKS["washing"] = Task(name="washing", queue="care", act=end, counted=True)
+    assert perform(tools, *KEY)
+    row = row_of(context)
+    assert (row.open, row.outcome) == (False, "nothing to wash")
 
 
 @pytest.mark.parametrize("error", [Busy("Later."), StorageFull("No room.")])

@@ -25,7 +25,9 @@ from scheduler.wording.signs import (
     day_month,
     end_words,
     least_words,
+    quiet_heading,
     quiet_words,
+    sign_heading,
     sign_words,
     signs_lines,
     sooner_words,
@@ -128,11 +130,11 @@ def signs_view(
 
     heading = _("Nothing to look at in the hours.")
     if found.open:
-        heading = line(found.open[0]).says.split(". ")[0] + "."
+        heading = sign_heading(found.open[0], names)
     elif found.back_again is not None:
         heading = back_words(found.back_again)
     elif found.quiet is not None:
-        heading = quiet_words(found.quiet).split(". ")[0].rstrip(".") + "."
+        heading = quiet_heading(found.quiet)
     notes = [quiet_words(one) for one in (found.quiet, found.pumps_quiet) if one is not None]
     if found.least_percent is not None:
         notes.insert(0, f"{least_words(found.least_percent)} {NO_PROOF}")

@@ -2,7 +2,9 @@
 ship had (last done, stays, fittings, opening hours, serial numbers, things taken out).
 """
 
+from collections.abc import Iterator
 from dataclasses import fields
+from typing import NamedTuple
 
 from scheduler.domain.vessel.crew import MinimumBlock
 from scheduler.domain.vessel.document import Plant, Vessel
@@ -22,19 +24,32 @@ _OF_KIND = (
     "class_item",
 )
 
-_ADDED, _MOST_NAMED = " added", 5
+_MOST_NAMED = 5
+
+
+class _Notable(NamedTuple):
+    """A line, with the job kind it is about where it is about one: its plant's id and its code. added: the kind is new."""
+
+    says: str
+    kind: tuple[str, str] | None = None
+    added: bool = False
 
 
 def notable_changes(old: Vessel, new: Vessel) -> list[str]:
     """One line for each change of an interval, window, tolerance, criticality, class item or minimum capacity, and of what the
     ship had."""
-    told = [*(f"{one.id} was {one.was} until now" for one in _just_renamed(old, new)), *approved_changes(old, new)]
+    return [one.says for one in _notable(old, new)]
+
+
+def _notable(old: Vessel, new: Vessel) -> Iterator[_Notable]:
+    yield from (_Notable(f"{one.id} was {one.was} until now") for one in _just_renamed(old, new))
+    yield from _approved(old, new)
     plants = {plant.id: plant for plant in old.plants}
     for plant in new.plants:
         before = plants.pop(plant.id, None)
         if before is not None:
-            told += _past_of_plant(before, plant)
-    return [*told, *(f"{gone}: plant taken out" for gone in plants)]
+            yield from map(_Notable, _past_of_plant(before, plant))
+    yield from (_Notable(f"{gone}: plant taken out") for gone in plants)
 
 
 def _just_renamed(old: Vessel, new: Vessel) -> list[Thing]:
@@ -45,8 +60,12 @@ def _just_renamed(old: Vessel, new: Vessel) -> list[Thing]:
 
 def approved_changes(old: Vessel, new: Vessel) -> list[str]:
     """Those of intervals, windows, tolerances, criticality, class items and minimum: somebody ashore approves them."""
+    return [one.says for one in _approved(old, new)]
+
+
+def _approved(old: Vessel, new: Vessel) -> Iterator[_Notable]:
     plants = {plant.id: plant for plant in old.plants}
-    return [line for plant in new.plants if plant.id in plants for line in _of_plant(plants[plant.id], plant)]
+    return (one for plant in new.plants if plant.id in plants for one in _of_plant(plants[plant.id], plant))
 
 
 def change_faults(old: Vessel, new: Vessel, *, reason: str, class_agreed: str) -> list[tuple[str, str]]:
@@ -56,7 +75,7 @@ def change_faults(old: Vessel, new: Vessel, *, reason: str, class_agreed: str) -
     neither. Common practice, no source: intervals and the minimum change by company approval, class items by class too.
     """
     faults = []
-    changed = [line for line in notable_changes(old, new) if not line.endswith(_ADDED)]
+    changed = [one.says for one in _notable(old, new) if not one.added]
     if changed and not reason.strip():
         faults.append(("/reason", gettext("say why: {some}. Send it again with the reason.", some=_some(changed))))
     of_class = _class_changes(old, new)
@@ -81,38 +100,27 @@ def _some(lines: list[str]) -> str:
 
 def _class_changes(old: Vessel, new: Vessel) -> list[str]:
     """The lines about job kinds that were class items before."""
-    plants = {plant.id: plant for plant in old.plants}
-    marks = [
-        f"{plant.id}: {word}"
-        for plant in new.plants
-        if plant.id in plants
-        for kind in plants[plant.id].job_kinds
-        if kind.class_item
-        for word in (f"{kind.code} ", f"job kind {kind.code} ")
-    ]
-    return [line for line in notable_changes(old, new) if line.startswith(tuple(marks))]
+    of_class = {(plant.id, kind.code) for plant in old.plants for kind in plant.job_kinds if kind.class_item}
+    return [one.says for one in _approved(old, new) if one.kind in of_class]
 
 
-def _of_plant(old: Plant, new: Plant) -> list[str]:
-    told = []
+def _of_plant(old: Plant, new: Plant) -> Iterator[_Notable]:
     if old.minimum_swept_m3_per_h != new.minimum_swept_m3_per_h:
-        told.append(f"{new.id}: minimum {old.minimum_swept_m3_per_h:g} to {new.minimum_swept_m3_per_h:g} swept m3/h")
-    was, now = old.minimum_blocks, new.minimum_blocks
-    told += [f"{new.id}: minimum block taken out: {_block(gone)}" for gone in was if gone not in now]
-    told += [f"{new.id}: minimum block put in: {_block(added)}" for added in now if added not in was]
+        yield _Notable(f"{new.id}: minimum {old.minimum_swept_m3_per_h:g} to {new.minimum_swept_m3_per_h:g} swept m3/h")
+    blocks, more = old.minimum_blocks, new.minimum_blocks
+    yield from (_Notable(f"{new.id}: minimum block taken out: {_block(gone)}") for gone in blocks if gone not in more)
+    yield from (_Notable(f"{new.id}: minimum block put in: {_block(added)}") for added in more if added not in blocks)
     kinds = {kind.code: kind for kind in old.job_kinds}
     for kind in new.job_kinds:
         before = kinds.pop(kind.code, None)
         if before is None:
-            told.append(f"{new.id}: job kind {kind.code}{_ADDED}")
+            yield _Notable(f"{new.id}: job kind {kind.code} added", (new.id, kind.code), added=True)
             continue
-        told += [
-            f"{new.id}: {kind.code} {name} {getattr(before, name)} to {getattr(kind, name)}"
-            for name in _OF_KIND
-            if getattr(before, name) != getattr(kind, name)
-        ]
-    told += [f"{new.id}: job kind {code} taken out" for code in kinds]
-    return told
+        for name in _OF_KIND:
+            was, now = getattr(before, name), getattr(kind, name)
+            if was != now:
+                yield _Notable(f"{new.id}: {kind.code} {name} {was} to {now}", (new.id, kind.code))
+    yield from (_Notable(f"{new.id}: job kind {code} taken out", (new.id, code)) for code in kinds)
 
 
 def _past_of_plant(old: Plant, new: Plant) -> list[str]:

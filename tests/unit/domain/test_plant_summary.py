@@ -47,7 +47,7 @@ def test_what_presses_most_comes_first() -> None:
     """Short within 28 days, past limit, short later, past due, last time not known, no plan, window open, postponed, nothing: each
     before all after it."""
     worst_first = (
-        replace(CALM, below_at=AT + SHOWN - HOUR),
+        replace(CALM, below_at=AT + timedelta(days=28) - HOUR),
         replace(CALM, past_limit=1, below_at=AT + SHOWN),
         replace(CALM, below_at=AT + SHOWN, past_due=5),
         replace(CALM, past_due=2, not_known=9),
@@ -135,6 +135,18 @@ def test_what_waits_is_listed_by_code_and_number_with_non_conformities_in_one() 
         (MatterCode.NON_CONFORMITY, 7, 2),
         (MatterCode.NON_CONFORMITY_ANSWERED, 5, 1),
     ]
+
+
+def test_those_to_be_closed_are_gathered_too() -> None:
+    """Answered ones in one, the oldest's; beside them those to be answered, in one of their own."""
+    mine = OpenTo(Role.CHIEF)
+    given = [
+        waiting(code, number, mine)
+        for code in (MatterCode.NON_CONFORMITY_ANSWERED, MatterCode.NON_CONFORMITY)
+        for number in (6, 4, 5)
+    ]
+    found = [(one.matter.code, one.matter.number, one.matter.count) for one in waits_for(given, Role.CHIEF, OTHER)]
+    assert found == [(MatterCode.NON_CONFORMITY, 4, 3), (MatterCode.NON_CONFORMITY_ANSWERED, 4, 3)]
 
 
 def test_the_ships_clock_is_that_of_the_instant() -> None:

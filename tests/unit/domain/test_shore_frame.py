@@ -183,6 +183,20 @@ def test_columns_that_would_become_too_much_are_refused_at_the_limit():
         assert refusal(gzip.compress(line + b"\n" + laid), limit_bytes=100_000)[0] is BatchFault.TOO_LARGE
 
 
+@pytest.mark.parametrize("squeeze", [gzip.compress, zstandard.ZstdCompressor().compress])
+def test_a_frame_may_become_as_much_as_the_limit_and_not_a_byte_more(squeeze):
+    batch = batch_of([])
+    text = zstandard.ZstdDecompressor().decompress(pack(batch))
+    assert unpack(squeeze(text), limit_bytes=len(text)) == batch
+    assert refusal(squeeze(text), limit_bytes=len(text) - 1) == (BatchFault.TOO_LARGE, None)
+
+
+def test_nothing_stands_behind_a_frame_wherever_it_ends():
+    for packed in (pack(batch_of(hourly(1)[:count])) for count in range(1, 6)):
+        for more in (1, 63, 64, 65):
+            assert refusal(packed + bytes(more)) == (BatchFault.NOT_PACKED, None)
+
+
 def test_a_batch_is_taken_up_to_the_limit_and_not_a_byte_over():
     batch = batch_of([(5, [["record", "put", {"text": "x" * 5000}]])])
     size = len(batch.changes[0].body)
@@ -205,12 +219,17 @@ def test_a_batch_is_taken_up_to_the_limit_and_not_a_byte_over():
         ({"head": "x"}, BatchFault.CHAIN),
         ({"sent_at": 2**63}, BatchFault.NOT_A_BATCH),
         ({"sent_at": -1}, BatchFault.NOT_A_BATCH),
+        ({"sent_at": True}, BatchFault.NOT_A_BATCH),
         ({"answered": (2**63,)}, BatchFault.NOT_A_BATCH),
         ({"vessel_id": 7}, BatchFault.NOT_A_BATCH),
     ],
 )
 def test_a_head_that_does_not_fit_its_changes_is_refused(wrong, code):
     assert refusal(pack(dataclasses.replace(batch_of(hourly(1)[:3]), **wrong)))[0] is code
+
+
+def test_without_a_change_the_chain_ends_as_it_began():
+    assert refusal(pack(dataclasses.replace(batch_of([]), head="1" * 64)))[0] is BatchFault.CHAIN
 
 
 @pytest.mark.parametrize(
