@@ -36,14 +36,17 @@ def serve(
         return
     import logging
     import signal
+    import threading
     from dataclasses import replace
 
+    from api.pages.shared.layout import compile_pages
     from api.server.app import make_app
     from api.server.listening import listen
     from api.server.logs import set_up
     from api.server.notify import ServiceManager
     from api.server.process import settle
     from api.server.serving import server_for
+    from api.server.timers_process import TimersProcess
     from scheduler.actions.people.first_link import first_link
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL, OPEN_NETWORK
@@ -53,12 +56,12 @@ def serve(
     log = logging.getLogger("leadline")
     signal.signal(signal.SIGTERM, _stopped)  # uvicorn ends in order first, and then raises the signal again
     settings = chosen_settings(host=host, port=port, base_url=base_url).settings
-    with only_server(database_path(settings.database)), listen(settings.host, settings.port) as sock:
+    with only_server(database_path(settings.database)) as lock, listen(settings.host, settings.port) as sock:
         set_up(settings.log, settings.log_level)
         settings = replace(settings, port=sock.getsockname()[1])
         if not settings.shown_base_url():
             log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
-        application = make_app(settings)
+        application = make_app(settings, apart=lambda context: TimersProcess(context, lock))
         if settings.crosses_open_network():
             log.warning("%s", OPEN_NETWORK)
         token = first_link(application.state.context)
@@ -68,6 +71,7 @@ def serve(
             say("It is printed this once. Too late: leadline key link first")
         server = server_for(application, settings, ServiceManager(), application.state.intake.alive)
         settle()
+        threading.Thread(target=compile_pages, name="pages", daemon=True).start()
         with suppress(KeyboardInterrupt):
             server.run(sockets=[sock])
     if not server.started:

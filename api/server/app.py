@@ -1,7 +1,7 @@
 """The application: settings in, a FastAPI app out. Every door must stand in the table, or it does not start."""
 
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from typing import Any
 
@@ -73,6 +73,7 @@ from api.server.methods import AnyMethod
 from api.server.metrics import RequestCounts, RequestMeter
 from api.server.middleware import Guard
 from api.server.office_calls import OfficeClient, SendingThread
+from api.server.timers_process import TimersProcess
 from api.server.try_limiter import TryLimiter
 from scheduler.actions.base.context import Context
 from scheduler.actions.base.remembering import keep_base_url
@@ -186,8 +187,14 @@ def open_context(settings: Settings, clock: Clock = system_clock) -> Context:
     return Context(database, clock, settings)
 
 
-def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = True) -> FastAPI:
-    """The application on a database. timers: run the clock's ticks in this process, unless workers do the tasks."""
+def make_app(
+    settings: Settings,
+    *,
+    clock: Clock = system_clock,
+    timers: bool = True,
+    apart: Callable[[Context], TimersProcess] | None = None,
+) -> FastAPI:
+    """The application on a database. timers: run the clock's ticks, unless workers do the tasks. apart: what runs them elsewhere."""
     must_all_stand_in_the_table()
     context = open_context(settings, clock)
     intake = Intake(context.db, clock, waiting_requests=settings.intake_queue)
@@ -203,7 +210,9 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
         with suppress(SchedulerError):
             await run_in_threadpool(keep_base_url, context)
         await run_in_threadpool(shelf.fill)
-        ticks = Timers(context, refresh) if timers and not settings.workers else None
+        ticks: Timers | TimersProcess | None = None
+        if timers and not settings.workers:
+            ticks = Timers(context, refresh) if apart is None else apart(context)
         office = OfficeClient(clock)
         sender = SendingThread(Sending(context, office).turn, office.close) if timers else None
         app.state.timers = ticks
@@ -218,7 +227,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
             if sender is not None:
                 await run_in_threadpool(sender.stop)
             if ticks is not None:
-                ticks.stop()
+                await run_in_threadpool(ticks.stop)
             intake.stop()
             context.db.close()
 

@@ -62,6 +62,10 @@ _UNNAMED: Mapping[About, tuple[str, str]] = {
         marked("One timer of the server failed at its last turn."),
         marked("{} timers of the server failed at their last turn."),
     ),
+    About.NO_TIMERS: (
+        marked("The server's timers do not run: no reading is worked out, no plan and no calendar is made."),
+        marked("The server's timers do not run: no reading is worked out, no plan and no calendar is made."),
+    ),
     About.PENDING: (
         marked("One kind of task was asked for more than 15 minutes ago and is not done."),
         marked("{} kinds of tasks were asked for more than 15 minutes ago and are not done."),
@@ -325,6 +329,12 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     About.TIMER: (
         lambda one: _("The timer “{name}” failed at its last turn.", name=one.name),
         marked("It is tried again; if it stays, the server's log says more."),
+    ),
+    About.NO_TIMERS: (
+        lambda _f: _(
+            "The server's timers do not run: no reading is worked out, no plan and no calendar is made. What is posted is stored."
+        ),
+        marked("They are begun anew by themselves; if this stays, the server's log says why."),
     ),
     About.PENDING: (
         lambda one: _(

@@ -151,9 +151,21 @@ class Measured:
 
 
 def resident_mb(pid: int) -> float:
-    """Memory of the process now. Source: proc(5), the file /proc/pid/status, VmRSS."""
-    line = next(one for one in Path(f"/proc/{pid}/status").read_text().splitlines() if one.startswith("VmRSS"))
-    return int(line.split()[1]) / 1024
+    """Memory of the server and of its timers' process now. Source: proc(5), the files status (VmRSS), children and cmdline."""
+    children = Path(f"/proc/{pid}/task").glob("*/children")
+    own = [one for file in children for one in file.read_text().split() if "timers_process" in _command_of(one)]
+    found = 0.0
+    for one in (str(pid), *own):
+        line = next(line for line in Path(f"/proc/{one}/status").read_text().splitlines() if line.startswith("VmRSS"))
+        found += int(line.split()[1]) / 1024
+    return found
+
+
+def _command_of(pid: str) -> str:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_text()
+    except OSError:  # ended meanwhile
+        return ""
 
 
 Ask = tuple[str, Callable[[], Awaitable[httpx.Response]]]

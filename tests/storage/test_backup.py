@@ -1,5 +1,6 @@
 """A backup holds every row and photo of one moment, proves it, and is put back whole or not at all; on both databases."""
 
+import fcntl
 import json
 import os
 import re
@@ -15,6 +16,7 @@ import pytest
 from sqlalchemy import select
 
 from scheduler.errors import Clash, NotFound, Refused, SchedulerError, StorageFull
+from scheduler.storage import serving
 from scheduler.storage.care import backup, postgres_tools
 from scheduler.storage.care.backup import (
     MANIFEST,
@@ -384,3 +386,28 @@ def test_a_manifest_reads_as_it_was_written(tmp_path: Path) -> None:
     (tmp_path / MANIFEST).write_text(one.text())
     assert Manifest.read(tmp_path) == one
     assert replace(one, step="v0002") != one
+
+
+def test_the_next_server_waits_for_what_a_killed_one_leaves_and_for_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the process that wrote its number is gone, its timers are given time to end; under one that lives the file is refused."""
+    place = tmp_path / "ship.db"
+    left = os.open(tmp_path / "ship.db.serving", os.O_RDWR | os.O_CREAT)
+    fcntl.flock(left, fcntl.LOCK_EX)
+    waited: list[float] = []
+    monkeypatch.setattr(
+        serving.time, "sleep", lambda seconds: (waited.append(seconds), fcntl.flock(left, fcntl.LOCK_UN))
+    )
+    try:
+        for holder in (os.getpid(), os.getppid()):
+            os.pwrite(left, f"{holder}\n".encode(), 0)
+            with pytest.raises(Clash, match=f"process {holder}"), only_server(place):
+                pass
+        assert waited == []
+        os.pwrite(left, b"4194305\n", 0)  # above the largest number of a process: proc(5), /proc/sys/kernel/pid_max
+        with only_server(place) as handle:
+            assert len(waited) == 1
+            assert os.pread(handle or 0, 20, 0).decode() == f"{os.getpid()}\n"
+    finally:
+        os.close(left)

@@ -81,6 +81,12 @@ def render(template: str, frame: Frame, light: str, csrf: str, **values: Any) ->
     return visible_text(page)
 
 
+def compile_pages() -> None:
+    """Make all templates ready, so that nobody who first opens a page waits for it: two seconds of a core."""
+    for name in _ENV.list_templates(extensions=("html",)):
+        _ENV.get_template(name)
+
+
 def docs_page(openapi_href: str = "/openapi.json") -> str:
     """The interface description, shown by the vendored viewer; send it with DOCS_CSP."""
     return _ENV.get_template("docs.html").render(openapi_href=openapi_href)

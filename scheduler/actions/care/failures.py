@@ -17,6 +17,8 @@ from scheduler.storage.waking import CALENDAR
 
 WAITING = timedelta(minutes=15)
 """What waits for longer is said."""
+ALL_TIMERS = "all"
+"""The name under which it stands that none of the server's timers runs."""
 _DAYS = 1
 """A task is tried again at least each night; what failed before and did not since is over."""
 
@@ -51,9 +53,11 @@ def of_pending(context: Context, session: Session) -> list[Diagnosis]:
 
 
 def of_timers(failing: Mapping[str, str]) -> list[Diagnosis]:
-    """Ticks of this server whose last turn failed. failing: what with, by name."""
+    """Ticks of this server whose last turn failed, or all of them as `ALL_TIMERS`. failing: what with, by name."""
     return [
-        Diagnosis(about=About.TIMER, which=name, name=name, facts={"outcome": says})
+        Diagnosis(
+            about=About.NO_TIMERS if name == ALL_TIMERS else About.TIMER, which=name, name=name, facts={"outcome": says}
+        )
         for name, says in sorted(failing.items())
     ]
 

@@ -58,6 +58,7 @@ class About(StrEnum):
     BACKUP_DISK = "backup on the same disk"
     RECORD = "record"
     TIMER = "timer"
+    NO_TIMERS = "no timers"
     PENDING = "pending task"
     NO_WORKER = "no worker"
     QUEUE = "waiting queue"
