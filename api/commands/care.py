@@ -112,11 +112,15 @@ def demo(
     office: Annotated[
         bool,
         typer.Option(
-            "--office", help="with an office ashore, on PostgreSQL, that both ships feed over a link that drops"
+            "--office",
+            help="with an office ashore, on a PostgreSQL of its own, that both ships feed over a link that drops",
         ),
     ] = False,
 ) -> None:
     """Show the whole job on two invented ships: counters post, jobs fall due, a plan, a page, a feed.
+
+    With --office a second server stands ashore, on a PostgreSQL that is started for it and goes with it; what that takes besides is
+    said where it is missing. Ctrl-C ends all of it.
 
     Example: leadline demo --folder /tmp/leadline
     """

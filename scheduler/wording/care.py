@@ -163,6 +163,15 @@ def _fact(name: str) -> Callable[[Diagnosis], Any]:
     return lambda one: one.facts[name]
 
 
+def _planned(here: str) -> Callable[[Diagnosis], str]:
+    """What to do about a plan: here, or aboard where the ship is planned there."""
+    return lambda one: (
+        _("{ship} plans aboard; what is shown here is as she last sent it.", ship=one.facts["aboard"])
+        if "aboard" in one.facts
+        else _(here)
+    )
+
+
 _RECORD: Mapping[ChainFault, str] = {
     ChainFault.CHANGED: marked("Record {number} was changed: its text does not give its stamp."),
     ChainFault.EXCHANGED: marked("Record {number} does not follow the record before it: one of the two was exchanged."),
@@ -238,13 +247,15 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     ),
     About.NO_PLAN: (
         lambda one: _("{name} has no plan.", name=one.name),
-        marked(
-            "The plan command makes one at once; a server plans each night: see that one runs, and look at its log."
+        _planned(
+            marked(
+                "The plan command makes one at once; a server plans each night: see that one runs, and look at its log."
+            )
         ),
     ),
     About.OLD_PLAN: (
         lambda one: _("No plan of {name} was made for more than a night.", name=one.name),
-        marked("A server plans each night: see that one runs, and look at its log."),
+        _planned(marked("A server plans each night: see that one runs, and look at its log.")),
     ),
     About.PLAN_FAILED: (
         lambda one: _("The plan of {name} could not be made; the one before it stays.", name=one.name),
@@ -254,7 +265,7 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         lambda one: _(
             "A plan of {name} is proposed and none was ever taken: the calendar shows no slots.", name=one.name
         ),
-        marked("Look at it on the plant page and take it."),
+        _planned(marked("Look at it on the plant page and take it.")),
     ),
     About.BLOCK: (_blocks, marked("Take one of the two out of the document, or put the one that shall count last.")),
     About.OLD_CALENDAR: (

@@ -7,7 +7,7 @@ from scheduler.domain.shore.frame import BatchFault
 from scheduler.domain.shore.taking import AgainstTaking
 from scheduler.language import gettext as _
 from scheduler.language import marked, ngettext
-from scheduler.wording.figures import listed
+from scheduler.wording.figures import listed, number
 
 _FAULTS = {
     BatchFault.NOT_PACKED.value: marked("it is not packed as a batch is"),
@@ -87,10 +87,20 @@ _PLAIN = {
 
 def ship_clock_words(skew_s: int) -> str:
     """How far a ship's clock is off. skew_s: her clock ahead of ours."""
-    minutes = round(abs(skew_s) / 60)
+    far = _far(abs(skew_s))
     if skew_s > 0:
-        return _("Her server's clock is {minutes} min ahead of the office's.", minutes=minutes)
-    return _("Her server's clock is {minutes} min behind the office's.", minutes=minutes)
+        return _("Her server's clock is {time} ahead of the office's.", time=far)
+    return _("Her server's clock is {time} behind the office's.", time=far)
+
+
+def _far(seconds: int) -> str:
+    minutes = round(seconds / 60)
+    if minutes < 120:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{round(minutes / 60)} h"
+    days = round(minutes / 1440)
+    return ngettext("{count} day", "{count} days", days, count=number(days))
 
 
 def requests_waiting_words(count: int) -> str:

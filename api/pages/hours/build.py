@@ -117,6 +117,8 @@ def _answer(sheets: Sequence[PlantSheet]) -> str:
         return _(
             "{counted} for another person's word.", counted=count_words(waiting, "correction waits", "corrections wait")
         )
+    if any(one.unheard for _, one in counters):
+        return _("Nothing is asked, as far as the ship was heard.")
     silent = [now.position_name(one.position) for now, one in counters if one.silent]
     if silent and len(silent) == len(counters):
         return _("No counter is posting; due dates rest on the calendar and on estimates.")
@@ -198,7 +200,13 @@ def _why_estimated(one: CounterSheet) -> str:
     if one.hours is None or not one.hours.estimated:
         return _("a question is open") if one.questions else ""
     return "estimated: " + (
-        _("the counter is silent") if one.silent else _("a question is open") if one.questions else "pro-rated"
+        _("the ship was not heard since")
+        if one.unheard
+        else _("the counter is silent")
+        if one.silent
+        else _("a question is open")
+        if one.questions
+        else "pro-rated"
     )
 
 

@@ -1,7 +1,7 @@
 """From the plant state to the view of the plant page."""
 
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 from types import MappingProxyType
 
 from api.pages.plan.plan_line import newer_plan, plan_line
@@ -49,7 +49,7 @@ def plant_view(
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,
-        pumps=tuple(_pump_lines(now, shows, may(who, "POST", "/pumps/{pump_id}/out"))),
+        pumps=tuple(_pump_lines(now, shows, may(who, "POST", "/pumps/{pump_id}/out"), who.heard_at)),
         jobs=_lines(now, slot_margins),
         waits=wait_lines(matters_of(context, now, who.actor, slot_margins), now.at, now.offset_minutes),
         margins=margin_stretches(problem, plan.slots, positions_of(now), ends_at),
@@ -78,13 +78,15 @@ def _lines(now: PlantState, margins: Mapping[str, float]) -> tuple[JobLine, ...]
     return tuple(job_line(now, job, margins) for job in (*now.jobs, *now.breakdowns) if job.first)
 
 
-def _pump_lines(now: PlantState, shows: Mapping[str, CounterShows], may_put_out: bool) -> list[PumpRow]:
+def _pump_lines(
+    now: PlantState, shows: Mapping[str, CounterShows], may_put_out: bool, heard_at: datetime | None
+) -> list[PumpRow]:
     repairs = {job.job_id.subject: job.job_id.key for job in now.breakdowns}
     lines = []
     for position in now.plant.positions:
         pump_id = now.plant.pump_in(position.id, now.at)
         pump = next((p for p in now.plant.pumps if p.id == pump_id), None)
-        silent = [c for c in now.counters if c.position == position.id and c.silent and c.primary]
+        silent = [c for c in now.counters if c.position == position.id and c.silent_when(heard_at) and c.primary]
         hours = now.hours.get((Subject.PUMP, pump_id or ""))
         projected = now.projected.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)

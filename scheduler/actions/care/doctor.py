@@ -213,7 +213,8 @@ def _rest(
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
             for row in [plan_row(session, vessel.id, plant.id, status)]
         ]
-        found.append(diagnosis.of_plan(plant, made[0], made[1], planned_s))
+        look = diagnosis.of_plan(plant, made[0], made[1], planned_s)
+        found.append(look if look is None or heard is None else replace(look, facts={"aboard": vessel.name}))
         found += diagnosis.of_blocks(plant, context.now().date())
     written = max((seconds(row.made_at) for row in feed_body_rows(session, vessel.id)), default=None)
     return [*found, diagnosis.of_calendar(vessel.id, vessel.name, written, now_s)]

@@ -28,6 +28,7 @@ from scheduler.storage.base import answer_given
 from scheduler.storage.hours.counters import counter_event_rows, counter_rows
 from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at
 from scheduler.storage.hours.readings import value_at
+from scheduler.storage.shore.ships import heard_at
 from scheduler.wording.hours import counts_words
 
 MOST_MISREAD = 500
@@ -41,7 +42,8 @@ class CounterSheet:
     """A counter as the counters page shows it.
 
     newest: instant put right, thousandths of a count. counts: its hours are the position's; else it only checks them.
-    hours: of its position. latest: ledger entry of the newest reading. events: what people said of it, newest first.
+    unheard: its ship was not heard for so long. hours: of its position. latest: ledger entry of the newest reading. events: what
+    people said of it, newest first.
     """
 
     id: str
@@ -50,6 +52,7 @@ class CounterSheet:
     seconds_per_count: int
     counts: bool
     silent: bool
+    unheard: bool
     hours: RunningHours | None
     latest: LedgerEntryRow | None
     flags: tuple[Flag, ...]
@@ -234,7 +237,7 @@ def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
     sheets = []
     with context.db.read() as session:
         rows = [row for row in counter_rows(session, now.vessel.id) if row.id in states]
-        changes = changes_of(session, now.vessel.id, rows)
+        changes, heard = changes_of(session, now.vessel.id, rows), heard_at(session, now.vessel.id)
         for row in sorted(rows, key=lambda one: (order.index(one.position_id), one.id)):
             assert row.no is not None
             flags = tuple(flag for counter, flag in now.flags if counter == row.id)
@@ -248,7 +251,8 @@ def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
                     newest=None if newest_s is None or shown is None else (instant(newest_s), shown),
                     seconds_per_count=setups_of_counter(session, row)[-1][1].seconds_per_count,
                     counts=counting == row.id,
-                    silent=states[row.id].silent,
+                    silent=states[row.id].silent_when(heard),
+                    unheard=states[row.id].silent and not states[row.id].silent_when(heard),
                     hours=now.hours.get((Subject.POSITION, row.position_id)),
                     latest=None if newest_s is None else entry_at(session, row.no, newest_s),
                     flags=flags,

@@ -34,6 +34,7 @@ from scheduler.domain.feed.summary import (
 from scheduler.planning.judge.check import margin_series
 from scheduler.shiptime import instant_of, ship_time
 from scheduler.storage.database import Session
+from scheduler.storage.shore.ships import heard_at
 from scheduler.storage.summary import NEVER_S, summaries_by, summary_lines, summary_row
 from scheduler.storage.types import floor_second
 from scheduler.wording.due import job_rank
@@ -69,7 +70,8 @@ def summarise(session: Session, context: Context, now: PlantState, *, of_vessel:
     least = least_piece((one for one in every if one.from_at < midnight + SHOWN), now.at)
     waits = all_waiting(session, now, planning.slot_margins(problem, plan, runs), of_vessel=of_vessel)
     jobs = [_as_read(now, job, midnight) for job in (*now.jobs, *now.breakdowns) if job.first]
-    silent = [one for one in now.counters if one.silent and one.primary]
+    heard = heard_at(session, now.vessel.id)
+    silent = [one for one in now.counters if one.silent_when(heard) and one.primary]
     longest = min(silent, key=lambda one: (one.newest_at is not None, one.newest_at or now.at), default=None)
     ends = [one.to_at for one in (below, least) if one is not None]
     dated = [job.due_at for job in jobs if job.state is not JobState.NOT_KNOWN]
@@ -77,7 +79,7 @@ def summarise(session: Session, context: Context, now: PlantState, *, of_vessel:
     return PlantSummary(
         plant="" if alone else now.plant.name,
         **counts,
-        silent_counters=sum(one.silent for one in now.counters),
+        silent_counters=sum(one.silent_when(heard) for one in now.counters),
         no_plan=now.taken is None,
         below_at=None if below is None else below.from_at,
         least_litres_per_h=None if least is None else least.margin_litres_per_h,

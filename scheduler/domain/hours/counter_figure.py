@@ -62,6 +62,12 @@ class CounterState:
     figure: CounterFigure | None = None
     """The newest value that is counted; none: nothing is."""
 
+    def silent_when(self, heard_at: datetime | None) -> bool:
+        """Whether it is silent; of a ship that writes aboard, whether it was when she was last heard (none: she is written here)."""
+        if heard_at is None or self.newest_at is None:
+            return self.silent
+        return self.silent and heard_at - self.newest_at > timedelta(hours=self.quiet_after_hours)
+
 
 def counter_state(
     plant: Plant,
