@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime, timedelta
 from scheduler.actions.base.context import instant
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import outage_of
-from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.last_done import JobId
@@ -22,7 +21,7 @@ from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
-from scheduler.shiptime import ship_time
+from scheduler.shiptime import minutes_at, ship_time
 from scheduler.storage.capacity import OutageRow, OutageStatus, outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.feed import FeedEventRow
@@ -44,12 +43,16 @@ class Withdrawing:
 
 
 def withdrawing(
-    session: Session, plants: Sequence[PlantState], old: Mapping[str, FeedEventRow], at: datetime
+    session: Session,
+    plants: Sequence[PlantState],
+    old: Mapping[str, FeedEventRow],
+    closed: Sequence[JobRow],
+    at: datetime,
 ) -> Withdrawing:
-    """What is withdrawn now. old: the calendar's events as stored, by key. Nothing is written."""
+    """What is withdrawn now. old: the calendar's events as stored, by key. closed: as of `closed_rows`. Nothing is written."""
     open_keys = {job.job_id.key for now in plants for job in (*now.jobs, *now.breakdowns)}
     again = [row for row in withdrawn_rows(session, plants[0].vessel.id) if row.key in open_keys]
-    closed_keys = {row.key for row in _closed_rows(session, plants, at)} - {row.key for row in again}
+    closed_keys = {row.key for row in closed} - {row.key for row in again}
     subjects = {(job.job_id.kind, job.job_id.subject) for now in plants for job in now.jobs}
     gone = []
     for key, row in old.items():
@@ -61,7 +64,7 @@ def withdrawing(
             continue
         shown_at = instant(row.starts_s)
         all_day = "DTSTART;VALUE=DATE:" in row.text
-        shown_on = ship_time(shown_at, 0 if all_day else offset_minutes(session, row.vessel_id, shown_at)).date()
+        shown_on = ship_time(shown_at, 0 if all_day else plants[0].offset_minutes).date()
         gone.append(
             JobRow(
                 key=key,
@@ -82,7 +85,8 @@ def withdrawing(
     return Withdrawing(gone, again)
 
 
-def _closed_rows(session: Session, plants: Sequence[PlantState], at: datetime) -> list[JobRow]:
+def closed_rows(session: Session, plants: Sequence[PlantState], at: datetime) -> list[JobRow]:
+    """Jobs of all plants done or withdrawn so lately that they may stand in a calendar."""
     since = at - timedelta(days=_KEEP_DAYS)
     return [row for now in plants for row in job_rows(session, now.vessel.id, now.plant.id, closed_since=since)]
 
@@ -91,18 +95,18 @@ def content_of(
     session: Session,
     plants: Sequence[PlantState],
     old: Mapping[str, FeedEventRow],
+    closed: Sequence[JobRow],
     at: datetime,
     withdrawn: Withdrawing,
 ) -> CalendarContent:
-    """What the vessel's calendars hold. withdrawn: what of it is to be stored with them. Nothing is written."""
+    """What the vessel's calendars hold. closed: of `closed_rows`. withdrawn: to be stored with them. Nothing is written."""
     first = plants[0]
-    vessel_id = first.vessel.id
     shown = [
         (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not JobState.AHEAD), *now.breakdowns])
         for now in plants
     ]
     again = {row.key for row in withdrawn.again}
-    rows = [row for row in _closed_rows(session, plants, at) if row.key not in again]
+    rows = [row for row in closed if row.key not in again]
     rows += [row for row in withdrawn.gone if any(row.plant_id == now.plant.id for now in plants)]
     slots = {}
     for now in plants:
@@ -125,10 +129,10 @@ def content_of(
         vessel=first.vessel,
         plants=shown,
         slots=slots,
-        done=[_done(session, plants, row) for row in rows if row.state == JobState.DONE.value],
+        done=[_done(plants, row) for row in rows if row.state == JobState.DONE.value],
         withdrawn=[_gone(plants, row) for row in rows if row.state == JobState.WITHDRAWN.value],
         offset_minutes=first.offset_minutes,
-        plan_offset_minutes=None if plan_at is None else offset_minutes(session, vessel_id, plan_at),
+        plan_offset_minutes=None if plan_at is None else minutes_at(first.offset_minutes, plan_at),
         at=at,
         plan_at=plan_at,
         hours_as_of=as_of,
@@ -184,7 +188,7 @@ def _kind(plants: Sequence[PlantState], row: JobRow) -> JobKind | None:
     return next((kind for kind in kinds if kind.code == row.kind), None)
 
 
-def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJob:
+def _done(plants: Sequence[PlantState], row: JobRow) -> DoneJob:
     """Its date is that of the ship's clock when it was done, wherever she is now."""
     done_at = row.closed_at or plants[0].at
     detail = row.detail
@@ -195,7 +199,7 @@ def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJo
         position=row.position_id,
         takes_pump_out=kind.takes_pump_out if kind else False,
         done_at=done_at,
-        utc_offset_minutes=offset_minutes(session, row.vessel_id, done_at),
+        utc_offset_minutes=minutes_at(plants[0].offset_minutes, done_at),
         running_seconds=detail.get("running_seconds"),
         record_number=detail.get("record"),
         verdict=Verdict(detail["verdict"]) if detail.get("verdict") else None,

@@ -19,7 +19,7 @@ from scheduler.actions.feed.calendars import (
     write_fleet,
     write_vessel,
 )
-from scheduler.actions.feed.content import Withdrawing, content_of, event_of_row, withdrawing
+from scheduler.actions.feed.content import Withdrawing, closed_rows, content_of, event_of_row, withdrawing
 from scheduler.actions.feed.summary import form, keep_summary, summarise
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state import published as plant_state_published
@@ -112,8 +112,9 @@ def _render(session: Session, context: Context, writer: CalendarWriter, vessel_i
     """All that takes time, done before anybody who wants to write has to wait for it. Nothing is written."""
     plants, at = _plants(session, context, vessel_id), context.now()
     old = {row.occurrence_key: row for row in feed_event_rows(session, vessel_id)}
-    withdrawn = withdrawing(session, plants, old, at)
-    wanted = {entry.key: entry for entry in content_of(session, plants, old, at, withdrawn).entries}
+    closed = closed_rows(session, plants, at)
+    withdrawn = withdrawing(session, plants, old, closed, at)
+    wanted = {entry.key: entry for entry in content_of(session, plants, old, closed, at, withdrawn).entries}
     rows, changed = [], []
     for entry in wanted.values():
         row = old.get(entry.key)

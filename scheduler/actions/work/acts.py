@@ -7,10 +7,11 @@ from datetime import datetime
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state.load import PlantState
-from scheduler.actions.plant_state.work import STEP, StoredStep, begun_at, procedure_of
+from scheduler.actions.plant_state.work import STEP, StoredStep
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.closing import record_close
 from scheduler.actions.work.closing_checks import Close
+from scheduler.actions.work.so_far import begun_at, procedure_of
 from scheduler.actions.work.steps import must_be_allowed, record_step
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId

@@ -16,11 +16,9 @@ from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.stored import outage_of
 from scheduler.actions.plant_state.work import (
     StoredStep,
-    must_be_newest,
     require_no_tag,
     state_of,
     steps_of,
-    work_summary,
 )
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.closing_checks import (
@@ -34,6 +32,7 @@ from scheduler.actions.work.closing_checks import (
     with_steps,
 )
 from scheduler.actions.work.nonconformities import open_about, open_for
+from scheduler.actions.work.so_far import must_be_newest, work_summary
 from scheduler.domain.base.enums import JobState, Subject, Test
 from scheduler.domain.capacity.minimum import check_outage
 from scheduler.domain.due.jobs import DueJob

@@ -6,11 +6,8 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.base.context import AHEAD
 from scheduler.actions.plant_state.load import PlantState, hours_then
-from scheduler.actions.plant_state.work import (
-    StoredStep,
-    begun_at,
-    procedure_of,
-)
+from scheduler.actions.plant_state.work import StoredStep
+from scheduler.actions.work.so_far import begun_at, procedure_of
 from scheduler.domain.base.enums import Subject, Test
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import in_place_since, where

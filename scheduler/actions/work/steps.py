@@ -15,11 +15,7 @@ from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.work import (
     STEP,
     StoredStep,
-    begun_at,
-    must_be_newest,
-    procedure_of,
     require_no_tag,
-    rest_warnings,
     state_of,
     steps_of,
 )
@@ -28,6 +24,7 @@ from scheduler.actions.vessel.fleet import Place, offset_minutes
 from scheduler.actions.work.nonconformities import open_about
 from scheduler.actions.work.other_hand import with_approver
 from scheduler.actions.work.parts import use_part
+from scheduler.actions.work.so_far import begun_at, must_be_newest, procedure_of, rest_warnings
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import Outage, Swept, check_outage
 from scheduler.domain.due.jobs import DueJob
