@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import (
-    Output,
-    acting,
-    command,
-    command_context,
-    instant_or_none,
-    vessel_must_be,
-)
+from api.commands.shared.command import Output, acting, command, command_context, instant_or_none, vessel_must_be
 from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app
 from api.commands.shared.options import INSTANT, VesselId, one_of

@@ -5,9 +5,7 @@ from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from pydantic import (
-    Field,
-)
+from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
 from api.ics.http import calendar_answer, takes_gzip

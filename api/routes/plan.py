@@ -5,21 +5,9 @@ from operator import itemgetter
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Query, Response
-from pydantic import (
-    Field,
-)
+from pydantic import Field
 
-from api.routes.answers.plan import (
-    LeadOrderAnswer,
-    LeadOrderSetAnswer,
-    MovesAnswer,
-    OutlookAnswer,
-    PlaceReasonAnswer,
-    PlansAnswer,
-    PlanTakenAnswer,
-    SlotMovedAnswer,
-    SlotTimesAnswer,
-)
+from api.routes.answers import plan as answers
 from api.routes.shared.bodies import Body, Instant, Name, Reason
 from api.routes.shared.calls import HandCall, HandCallDep, MatchedCallDep
 from api.routes.shared.describing import StateTag
@@ -69,11 +57,11 @@ class MoveBody(Body):
 
 
 @router.get("/api/v1/plants/{plant_id}/plan", tags=["plan"], summary="The taken and the proposed plan")
-def get_plan(plant_id: str, context: ContextDep, who: AskingDep) -> PlansAnswer:
+def get_plan(plant_id: str, context: ContextDep, who: AskingDep) -> answers.PlansAnswer:
     """Each with slots, shortfalls in words, verdict, least margin and certificate; and what taking the proposal changes."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, place.id)
-    return PlansAnswer.model_validate(
+    return answers.PlansAnswer.model_validate(
         {
             "plant": plant_id,
             "planning_since": z(planning.planning_since(context, place)),
@@ -92,11 +80,11 @@ def get_plan(plant_id: str, context: ContextDep, who: AskingDep) -> PlansAnswer:
     tags=["plan"],
     summary="Why a job stands where it stands",
 )
-def plan_why(plant_id: str, key: str, context: ContextDep, who: AskingDep) -> PlaceReasonAnswer:
+def plan_why(plant_id: str, key: str, context: ContextDep, who: AskingDep) -> answers.PlaceReasonAnswer:
     """Reasons in words, what forbids its other starts, and for a late or unplaced job what would help, each tried by planning
     again, with its price."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return PlaceReasonAnswer.model_validate(explaining.why(context, place.vessel_id, place.id, key))
+    return answers.PlaceReasonAnswer.model_validate(explaining.why(context, place.vessel_id, place.id, key))
 
 
 @router.get("/api/v1/plants/{plant_id}/plan/outlook", tags=["plan"], summary="A plan far ahead")
@@ -105,18 +93,22 @@ def plan_outlook(
     context: ContextDep,
     who: AskingDep,
     days: Annotated[int, Query(ge=2, le=outlook.OUTLOOK_DAYS)] = outlook.OUTLOOK_DAYS,
-) -> OutlookAnswer:
+) -> answers.OutlookAnswer:
     """Worked out now, which takes seconds, and not kept: what is beyond the published days is no more than an outlook. One at
     a time; while one is being worked out another is told to ask again (503)."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now, held = outlook.outlook(context, place.vessel_id, place.id, days)
-    return OutlookAnswer.model_validate(outlook.outlook_as_json(now, held, days, outlook.outlook_words(context, now)))
+    return answers.OutlookAnswer.model_validate(
+        outlook.outlook_as_json(now, held, days, outlook.outlook_words(context, now))
+    )
 
 
 @router.post(
     "/api/v1/plants/{plant_id}/plan/previews",
     status_code=201,
-    responses={202: {"model": PlansAnswer, "description": "It is still being made.", "headers": WHERE_AND_WHEN}},
+    responses={
+        202: {"model": answers.PlansAnswer, "description": "It is still being made.", "headers": WHERE_AND_WHEN}
+    },
     tags=["plan"],
     summary="Plan anew",
 )
@@ -126,7 +118,7 @@ def propose_plan(
     who: AskingDep,
     response: Response,
     prefer: Annotated[str, Header(description="wait=60 waits for up to so many seconds, 60 at most (RFC 7240)")] = "",
-) -> PlansAnswer:
+) -> answers.PlansAnswer:
     """Works out a plan on what is known now and proposes it. Nothing is taken. Where that takes longer than a moment, or than was
     preferred, it is made beside the answer (202), which has what stands until then; the plan is at Location once
     `planning_since` is null there."""
@@ -142,11 +134,11 @@ def propose_plan(
 
 
 @router.post("/api/v1/plants/{plant_id}/plan", responses=problems(412), tags=["plan"], summary="Take the proposed plan")
-def take_plan(plant_id: str, call: HandCallDep, body: TakeBody) -> PlanTakenAnswer:
+def take_plan(plant_id: str, call: HandCallDep, body: TakeBody) -> answers.PlanTakenAnswer:
     """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
     place = call.place(AssetKind.PLANT, plant_id)
     answer = planning.take(call.context, call.hand(body), place, body.digest)
-    return call.answered(PlanTakenAnswer, answer)
+    return call.answered(answers.PlanTakenAnswer, answer)
 
 
 @router.get(
@@ -162,14 +154,14 @@ def slot_times(
     who: AskingDep,
     response: Annotated[Response, StateTag()],
     start_at: Annotated[Instant, Query(description="where it would start, a whole hour")],
-) -> SlotTimesAnswer:
+) -> answers.SlotTimesAnswer:
     """Changes nothing. What stands against it in words, what to mind all the same, the margin that would be left, and up to
     five starts near it that hold. Two jobs on one isolation go together. The ETag is the version of the plan aboard, for
     If-Match of the move."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     told = moving.try_move(context, place.vessel_id, place.id, key, start_at)
     response.headers["ETag"] = f'"{told["version"]}"'
-    return SlotTimesAnswer.model_validate(told)
+    return answers.SlotTimesAnswer.model_validate(told)
 
 
 @router.post(
@@ -178,7 +170,7 @@ def slot_times(
     status_code=201,
     summary="Move a slot of the plan aboard",
 )
-def move_slot(plant_id: str, call: MatchedCallDep, body: MoveBody) -> SlotMovedAnswer:
+def move_slot(plant_id: str, call: MatchedCallDep, body: MoveBody) -> answers.SlotMovedAnswer:
     """It is pinned there: planning again leaves it. If-Match has the version of the plan that was looked at (428 without,
     412 when it is another by now). Where it does not hold it is refused (409) with the times that do."""
     place = call.place(AssetKind.PLANT, plant_id)
@@ -189,35 +181,35 @@ def move_slot(plant_id: str, call: MatchedCallDep, body: MoveBody) -> SlotMovedA
 
 
 @router.get("/api/v1/plants/{plant_id}/plan/moves", tags=["plan"], summary="The moves by hand, newest first")
-def moves_made(plant_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> MovesAnswer:
+def moves_made(plant_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> answers.MovesAnswer:
     """Who moved what from where to where, why, and whether it was undone or can be."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     found = pages.shown_of_all(moving.moves_made(context, place), itemgetter("move"))
-    return MovesAnswer.model_validate({"plant": plant_id, "moves": found})
+    return answers.MovesAnswer.model_validate({"plant": plant_id, "moves": found})
 
 
 @router.post("/api/v1/plants/{plant_id}/plan/moves/{number}/undo", tags=["plan"], summary="Put a moved slot back")
-def undo_move(plant_id: str, number: Number, call: HandCallDep) -> SlotMovedAnswer:
+def undo_move(plant_id: str, number: Number, call: HandCallDep) -> answers.SlotMovedAnswer:
     """The newest move of its job: the slot goes back where it was if that holds still (else 409 with the times that do),
     and its pin goes. Both the move and the undo stay on record."""
     place = call.place(AssetKind.PLANT, plant_id)
     return _moved(call, moving.undo_move(call.context, call.hand(None), place, number))
 
 
-def _moved(call: HandCall, answer: Answer) -> SlotMovedAnswer:
-    return call.answered(SlotMovedAnswer, answer, etag=True)
+def _moved(call: HandCall, answer: Answer) -> answers.SlotMovedAnswer:
+    return call.answered(answers.SlotMovedAnswer, answer, etag=True)
 
 
 @router.get("/api/v1/plants/{plant_id}/lead-order", tags=["plant"], summary="Which pump should lead next")
-def lead_order(plant_id: str, context: ContextDep, who: AskingDep) -> LeadOrderAnswer:
+def lead_order(plant_id: str, context: ContextDep, who: AskingDep) -> answers.LeadOrderAnswer:
     """Advice: the ladder of hours left, hours a day for the next period, what falls due together, the trend of pump-hours."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return LeadOrderAnswer.model_validate(plan_lead_order.lead_order(context, place.vessel_id, place.id))
+    return answers.LeadOrderAnswer.model_validate(plan_lead_order.lead_order(context, place.vessel_id, place.id))
 
 
 @router.post("/api/v1/plants/{plant_id}/lead-order", status_code=201, tags=["work"], summary="Lead order was changed")
-def set_lead_order(plant_id: str, call: HandCallDep, body: LeadOrderBody) -> LeadOrderSetAnswer:
+def set_lead_order(plant_id: str, call: HandCallDep, body: LeadOrderBody) -> answers.LeadOrderSetAnswer:
     """At the panel, by whom and when; kept on record, and handed over."""
     place = call.place(AssetKind.PLANT, plant_id)
     answer = lead_order_set.tell(call.context, call.hand(body), place, body.order, body.at)
-    return call.answered(LeadOrderSetAnswer, answer)
+    return call.answered(answers.LeadOrderSetAnswer, answer)

@@ -7,19 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi import Body as JsonBody
 from pydantic import ValidationError
 
-from api.routes.answers.vessel import (
-    ClockChangeAnswer,
-    DiagnosisAnswer,
-    DiagnosisShown,
-    DocumentVersion,
-    PlantAnswer,
-    PumpAnswer,
-    VersionApprovedAnswer,
-    VersionsAnswer,
-    VesselsAnswer,
-    VesselShown,
-    VesselStoredAnswer,
-)
+from api.routes.answers import vessel as answers
 from api.routes.shared.bodies import Body, Instant, Reason, said
 from api.routes.shared.calls import HandCallDep
 from api.routes.shared.describing import Conditions
@@ -46,13 +34,13 @@ class ClockBody(Body):
 
 
 @router.get("/api/v1/vessels", tags=["fleet"], summary="The vessels this key reaches")
-def list_vessels(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> VesselsAnswer:
+def list_vessels(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> answers.VesselsAnswer:
     """Id, name, version and plants of each."""
     after = str(pages.cursor or "")
     found = pages.shown(
         fleet.list_vessels(context, who.actor, after=after, limit=pages.limit + 1), lambda one: one[0].id
     )
-    return VesselsAnswer(vessels=[VesselShown.of(*one) for one in found])
+    return answers.VesselsAnswer(vessels=[answers.VesselShown.of(*one) for one in found])
 
 
 @router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document", response_model=Vessel)
@@ -70,7 +58,7 @@ def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> Response:
     openapi_extra={
         "requestBody": {"content": {"application/json": {"schema": {"$ref": "#/components/schemas/Vessel"}}}}
     },
-    responses={201: {"model": VesselStoredAnswer, "description": "A new vessel."}},
+    responses={201: {"model": answers.VesselStoredAnswer, "description": "A new vessel."}},
 )
 def put_vessel(
     vessel_id: str,
@@ -90,7 +78,7 @@ def put_vessel(
         str,
         Query(max_length=200, deprecated=True, description="to be left out: who approves does it with the own key"),
     ] = "",
-) -> VesselStoredAnswer:
+) -> answers.VesselStoredAnswer:
     """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
     of an interval, window, tolerance or the minimum, and of what the ship had, asks for its reason, one of a class item for
     the class's agreement. A change of an interval, window, tolerance or minimum is kept, and flagged until
@@ -116,15 +104,15 @@ def put_vessel(
     )
     response.status_code = 201 if new else 200
     response.headers["ETag"] = f'"{version}"'
-    return VesselStoredAnswer(vessel=vessel.id, version=version)
+    return answers.VesselStoredAnswer(vessel=vessel.id, version=version)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/versions", tags=["fleet"], summary="Versions of a vessel's document")
-def versions_of(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> VersionsAnswer:
+def versions_of(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> answers.VersionsAnswer:
     """Every version stored, newest first: when, by whom, why, approved by whom ashore, and the record that tells what differs."""
     rows = fleet.versions_of(context, who.actor, vessel_id, pages.asked)
     found = pages.shown(rows, attrgetter("version"))
-    return VersionsAnswer(vessel=vessel_id, versions=[DocumentVersion.of(one) for one in found])
+    return answers.VersionsAnswer(vessel=vessel_id, versions=[answers.DocumentVersion.of(one) for one in found])
 
 
 @router.get(
@@ -143,15 +131,17 @@ def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingD
     tags=["fleet"],
     summary="Approve the changes of a version",
 )
-def approve_version(vessel_id: str, number: Number, call: HandCallDep) -> VersionApprovedAnswer:
+def approve_version(vessel_id: str, number: Number, call: HandCallDep) -> answers.VersionApprovedAnswer:
     """Changes of intervals, windows, tolerances and the minimum: ashore, by another person than stored them."""
-    return call.answered(VersionApprovedAnswer, changes.approve_version(call.context, call.hand({}), vessel_id, number))
+    return call.answered(
+        answers.VersionApprovedAnswer, changes.approve_version(call.context, call.hand({}), vessel_id, number)
+    )
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time"
 )
-def change_clock(vessel_id: str, call: HandCallDep, body: ClockBody) -> ClockChangeAnswer:
+def change_clock(vessel_id: str, call: HandCallDep, body: ClockBody) -> answers.ClockChangeAnswer:
     """All-day dates stay; planned instants stay; their wall time is shown anew."""
     answer = fleet.change_clock(
         call.context,
@@ -161,24 +151,24 @@ def change_clock(vessel_id: str, call: HandCallDep, body: ClockBody) -> ClockCha
         minutes=body.utc_offset_minutes,
         reason=body.reason,
     )
-    return call.answered(ClockChangeAnswer, answer)
+    return call.answered(answers.ClockChangeAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}", tags=["plant"], summary="A plant as it stands")
-def get_plant(plant_id: str, context: ContextDep, who: AskingDep) -> PlantAnswer:
+def get_plant(plant_id: str, context: ContextDep, who: AskingDep) -> answers.PlantAnswer:
     """Pumps with running hours, capacity and state; counters with their flags."""
-    return PlantAnswer.of(plant_now(context, who, AssetKind.PLANT, plant_id))
+    return answers.PlantAnswer.of(plant_now(context, who, AssetKind.PLANT, plant_id))
 
 
 @router.get("/api/v1/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")
-def get_pump(pump_id: str, context: ContextDep, who: AskingDep) -> PumpAnswer:
+def get_pump(pump_id: str, context: ContextDep, who: AskingDep) -> answers.PumpAnswer:
     """Its hours, parts, state, and the open jobs on it."""
-    return PumpAnswer.of(plant_now(context, who, AssetKind.PUMP, pump_id), pump_id)
+    return answers.PumpAnswer.of(plant_now(context, who, AssetKind.PUMP, pump_id), pump_id)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
-def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> DiagnosisAnswer:
+def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> answers.DiagnosisAnswer:
     """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
     fleet.get_vessel(context, who.actor, vessel_id)
     found = doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
-    return DiagnosisAnswer(looks=[DiagnosisShown.of(one) for one in found])
+    return answers.DiagnosisAnswer(looks=[answers.DiagnosisShown.of(one) for one in found])

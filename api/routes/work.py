@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, File, Form, UploadFile
 from fastapi.responses import Response
 
+from api.routes.answers import work as answers
 from api.routes.answers.handover import (
     HandoversAnswer,
     HandoverSignedAnswer,
@@ -14,36 +15,7 @@ from api.routes.answers.handover import (
     ReviewsAnswer,
     ReviewSignedAnswer,
 )
-from api.routes.answers.work import (
-    ClogsAnswer,
-    ClosedJobAnswer,
-    CloseStruckAnswer,
-    JobCheckedAnswer,
-    JobClosedAnswer,
-    NonConformitiesAnswer,
-    NonConformityAnswer,
-    NotedAnswer,
-    OpenJobAnswer,
-    PartCountedAnswer,
-    PartsAnswer,
-    PhotoAnswer,
-    PhotosAnswer,
-    PointNotFittedAnswer,
-    PointsNotFittedAnswer,
-    StepTakenAnswer,
-    WorkAnswer,
-)
-from api.routes.bodies.work import (
-    CauseBody,
-    ClogBody,
-    HandoverBody,
-    HandoverSignatureBody,
-    NotFittedBody,
-    NotFittedSignatureBody,
-    PartBody,
-    ReviewBody,
-    StrikeBody,
-)
+from api.routes.bodies import work as bodies
 from api.routes.shared.bodies import CloseBody, WorkStepBody
 from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.describing import StateTag
@@ -72,54 +44,56 @@ router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/jobs/{key}", tags=["work"], summary="One job")
-def get_job(key: str, context: ContextDep, who: AskingDep) -> OpenJobAnswer | ClosedJobAnswer:
+def get_job(key: str, context: ContextDep, who: AskingDep) -> answers.OpenJobAnswer | answers.ClosedJobAnswer:
     """An open or coming turn as in the due list, with what its sheet asks for and what else falls due on its isolation; a
     closed one as recorded."""
     place, job_id = jobs.job_place(context, who.actor, key)
     now = plant_state(context, place.vessel_id, place.plant_id)
     job = now.job(key)
     if job is not None:
-        return OpenJobAnswer.of(now, job)
+        return answers.OpenJobAnswer.of(now, job)
     closed = jobs.closed_job(context, place, job_id)
     if closed is None:
         raise NotFound(f"There is no job {key} in the plan's horizon. The due list shows those that are.")
-    return ClosedJobAnswer.model_validate(closed)
+    return answers.ClosedJobAnswer.model_validate(closed)
 
 
 @router.post("/api/v1/jobs/{key}/close", tags=["work"], summary="Close a job")
-def close_job(key: str, call: SeenCallDep, body: CloseBody) -> JobClosedAnswer:
+def close_job(key: str, call: SeenCallDep, body: CloseBody) -> answers.JobClosedAnswer:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     told = closing_checks.Close(**body.model_dump())
     answer = closing.close_job(call.context, call.hand(body), place, job_id, told, if_match=call.version())
-    return call.answered(JobClosedAnswer, answer)
+    return call.answered(answers.JobClosedAnswer, answer)
 
 
 @router.post("/api/v1/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
-def check_job(key: str, call: HandCallDep) -> JobCheckedAnswer:
+def check_job(key: str, call: HandCallDep) -> answers.JobCheckedAnswer:
     """By the person who was asked, in the own sign-in or with the own key; never by who did it."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     answer = checking.check_job(call.context, call.hand({"check": key}), place, job_id)
-    return call.answered(JobCheckedAnswer, answer)
+    return call.answered(answers.JobCheckedAnswer, answer)
 
 
 @router.post("/api/v1/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
-def strike_close(key: str, call: HandCallDep, body: StrikeBody) -> CloseStruckAnswer:
+def strike_close(key: str, call: HandCallDep, body: bodies.StrikeBody) -> answers.CloseStruckAnswer:
     """Within ten minutes, by who recorded it, while nobody acted on it. The pump stands as returned, not proved: go and look."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     answer = checking.strike_close(call.context, call.hand(body), place, job_id, body.reason)
-    return call.answered(CloseStruckAnswer, answer)
+    return call.answered(answers.CloseStruckAnswer, answer)
 
 
 @router.get("/api/v1/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
-def get_work(key: str, context: ContextDep, who: AskingDep, response: Annotated[Response, StateTag()]) -> WorkAnswer:
+def get_work(
+    key: str, context: ContextDep, who: AskingDep, response: Annotated[Response, StateTag()]
+) -> answers.WorkAnswer:
     """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
     the version of the work, for If-Match."""
     place, job_id = jobs.job_place(context, who.actor, key)
     told = steps.work_on(context, place, job_id)
     response.headers["ETag"] = f'"{told["version"]}"'
-    return WorkAnswer.model_validate({"job": key, **told})
+    return answers.WorkAnswer.model_validate({"job": key, **told})
 
 
 @router.post(
@@ -128,7 +102,7 @@ def get_work(key: str, context: ContextDep, who: AskingDep, response: Annotated[
     tags=["work"],
     summary="A step of the work on a job",
 )
-def take_step(key: str, call: SeenCallDep, body: WorkStepBody) -> StepTakenAnswer:
+def take_step(key: str, call: SeenCallDep, body: WorkStepBody) -> answers.StepTakenAnswer:
     """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
     against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
@@ -136,55 +110,57 @@ def take_step(key: str, call: SeenCallDep, body: WorkStepBody) -> StepTakenAnswe
     answer = steps.take_step(
         call.context, call.hand(body), place, job_id, body.step, fact=body.fact, if_match=call.version()
     )
-    return call.answered(StepTakenAnswer, answer, etag=True)
+    return call.answered(answers.StepTakenAnswer, answer, etag=True)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/non-conformities", tags=["work"], summary="A vessel's non-conformities")
 def nonconformities_listed(
     vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep
-) -> NonConformitiesAnswer:
+) -> answers.NonConformitiesAnswer:
     """Newest first. One is opened for each job past its limit without a postponement that holds."""
     fleet.get_vessel(context, who.actor, vessel_id)
     rows = nonconformities.nonconformities_listed(context, vessel_id, pages.asked)
     found = pages.shown(rows, itemgetter("non_conformity"))
-    return NonConformitiesAnswer.model_validate({"vessel": vessel_id, "non_conformities": found})
+    return answers.NonConformitiesAnswer.model_validate({"vessel": vessel_id, "non_conformities": found})
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity"
 )
-def answer_nonconformity(vessel_id: str, number: Number, call: HandCallDep, body: CauseBody) -> NonConformityAnswer:
+def answer_nonconformity(
+    vessel_id: str, number: Number, call: HandCallDep, body: bodies.CauseBody
+) -> answers.NonConformityAnswer:
     """Its cause, and the corrective action."""
     call.must_reach_vessel(vessel_id)
     answer = nonconformities.answer_nonconformity(
         call.context, call.hand(body), vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
     )
-    return call.answered(NonConformityAnswer, answer)
+    return call.answered(answers.NonConformityAnswer, answer)
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close", tags=["work"], summary="Close a non-conformity"
 )
-def close_nonconformity(vessel_id: str, number: Number, call: HandCallDep) -> NonConformityAnswer:
+def close_nonconformity(vessel_id: str, number: Number, call: HandCallDep) -> answers.NonConformityAnswer:
     """By the chief engineer or the office, not by the one who answered."""
     call.must_reach_vessel(vessel_id)
     answer = nonconformities.close_nonconformity(call.context, call.hand({}), vessel_id, number)
-    return call.answered(NonConformityAnswer, answer)
+    return call.answered(answers.NonConformityAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="Parts needed and aboard")
-def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> PartsAnswer:
+def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> answers.PartsAnswer:
     """Every part that a job sheet names, with how many are aboard; none where nobody has counted yet."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return PartsAnswer.model_validate({"plant": plant_id, "parts": parts.parts_of(context, place)})
+    return answers.PartsAnswer.model_validate({"plant": plant_id, "parts": parts.parts_of(context, place)})
 
 
 @router.post("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="A part was counted")
-def count_part(plant_id: str, call: HandCallDep, body: PartBody) -> PartCountedAnswer:
+def count_part(plant_id: str, call: HandCallDep, body: bodies.PartBody) -> answers.PartCountedAnswer:
     """How many are aboard; a note of a used part takes from it."""
     place = call.place(AssetKind.PLANT, plant_id)
     answer = parts.count_part(call.context, call.hand(body), place, name=body.name, aboard=body.aboard)
-    return call.answered(PartCountedAnswer, answer)
+    return call.answered(answers.PartCountedAnswer, answer)
 
 
 HEADERS = {
@@ -197,7 +173,7 @@ HEADERS = {
 
 @router.post(
     "/api/v1/jobs/{key}/photos",
-    responses={200: {"model": PhotoAnswer, "description": "It is there already."}},
+    responses={200: {"model": answers.PhotoAnswer, "description": "It is there already."}},
     status_code=201,
     tags=["work"],
     summary="A photo of the work on a job",
@@ -207,7 +183,7 @@ def keep_photo(
     call: HandCallDep,
     photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP, told by its content")],
     text: Annotated[str, Form(max_length=200)] = "",
-) -> PhotoAnswer:
+) -> answers.PhotoAnswer:
     """Kept beside the database under its SHA-256, which is on record; the same picture twice is one."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     content = photo.file.read()
@@ -219,15 +195,15 @@ def keep_photo(
         content=content,
         text=text,
     )
-    return call.answered(PhotoAnswer, answer)
+    return call.answered(answers.PhotoAnswer, answer)
 
 
 @router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
-def job_photos(key: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> PhotosAnswer:
+def job_photos(key: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> answers.PhotosAnswer:
     """Each with its SHA-256, size, words and record."""
     place, job_id = jobs.job_place(context, who.actor, key)
     found = pages.shown_of_all(photos.photos_of(context, place, job_id), itemgetter("record"))
-    return PhotosAnswer.model_validate({"job": key, "photos": found})
+    return answers.PhotosAnswer.model_validate({"job": key, "photos": found})
 
 
 PICTURES = {
@@ -252,49 +228,51 @@ def photo(key: str, digest: str, context: ContextDep, who: AskingDep) -> Respons
 @router.get("/api/v1/pumps/{pump_id}/points", tags=["work"], summary="Points said to be not fitted")
 def points_not_fitted(
     pump_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep
-) -> PointsNotFittedAnswer:
+) -> answers.PointsNotFittedAnswer:
     """Newest first, with who said and who signed."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     found = pages.shown(points.points_listed(context, place, pages.asked), itemgetter("not_fitted"))
-    return PointsNotFittedAnswer.model_validate({"pump": pump_id, "not_fitted": found})
+    return answers.PointsNotFittedAnswer.model_validate({"pump": pump_id, "not_fitted": found})
 
 
 @router.post("/api/v1/pumps/{pump_id}/points", status_code=201, tags=["work"], summary="Say that a point is not fitted")
-def say_not_fitted(pump_id: str, call: HandCallDep, body: NotFittedBody) -> PointNotFittedAnswer:
+def say_not_fitted(pump_id: str, call: HandCallDep, body: bodies.NotFittedBody) -> answers.PointNotFittedAnswer:
     """Beforehand, with a reason. It counts once office or master has signed, from the next day on; never the supply breaker."""
     place = call.place(AssetKind.PUMP, pump_id)
     answer = points.say_not_fitted(call.context, call.hand(body), place, body.point, body.reason)
-    return call.answered(PointNotFittedAnswer, answer)
+    return call.answered(answers.PointNotFittedAnswer, answer)
 
 
 @router.post("/api/v1/pumps/{pump_id}/points/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
-def sign_point(pump_id: str, number: Number, call: HandCallDep, body: NotFittedSignatureBody) -> PointNotFittedAnswer:
+def sign_point(
+    pump_id: str, number: Number, call: HandCallDep, body: bodies.NotFittedSignatureBody
+) -> answers.PointNotFittedAnswer:
     """As office or as master, by a person with that role; not by who said it."""
     place = call.place(AssetKind.PUMP, pump_id)
     answer = points.sign_not_fitted(call.context, call.hand(body), place, number, as_=body.as_)
-    return call.answered(PointNotFittedAnswer, answer)
+    return call.answered(answers.PointNotFittedAnswer, answer)
 
 
 @router.post(
     "/api/v1/pumps/{pump_id}/points/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back"
 )
-def withdraw_point(pump_id: str, number: Number, call: HandCallDep) -> PointNotFittedAnswer:
+def withdraw_point(pump_id: str, number: Number, call: HandCallDep) -> answers.PointNotFittedAnswer:
     """From then on the point is asked for again."""
     place = call.place(AssetKind.PUMP, pump_id)
     answer = points.withdraw_not_fitted(call.context, call.hand({}), place, number)
-    return call.answered(PointNotFittedAnswer, answer)
+    return call.answered(answers.PointNotFittedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
-def clogs(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> ClogsAnswer:
+def clogs(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> answers.ClogsAnswer:
     """Newest first: what it was, riser, deck."""
     fleet.get_vessel(context, who.actor, vessel_id)
     found = pages.shown(breakdown.clogs_of(context, vessel_id, pages.asked), itemgetter("record"))
-    return ClogsAnswer.model_validate({"vessel": vessel_id, "clogs": found})
+    return answers.ClogsAnswer.model_validate({"vessel": vessel_id, "clogs": found})
 
 
 @router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
-def note_clog(vessel_id: str, call: HandCallDep, body: ClogBody) -> NotedAnswer:
+def note_clog(vessel_id: str, call: HandCallDep, body: bodies.ClogBody) -> answers.NotedAnswer:
     """What it was, on which riser or deck; it needs no job and is a record."""
     call.must_reach_vessel(vessel_id)
     answer = breakdown.note_clog(
@@ -307,7 +285,7 @@ def note_clog(vessel_id: str, call: HandCallDep, body: ClogBody) -> NotedAnswer:
         deck=body.deck,
         text=body.text,
     )
-    return call.answered(NotedAnswer, answer)
+    return call.answered(answers.NotedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/handovers", tags=["work"], summary="Handover notes")
@@ -319,7 +297,7 @@ def handovers(vessel_id: str, context: ContextDep, who: AskingDep, pages: Number
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers", status_code=201, tags=["work"], summary="Write a handover note")
-def write_handover(vessel_id: str, call: HandCallDep, body: HandoverBody) -> HandoverWrittenAnswer:
+def write_handover(vessel_id: str, call: HandCallDep, body: bodies.HandoverBody) -> HandoverWrittenAnswer:
     """Signed by who writes it; another person signs it after."""
     call.must_reach_vessel(vessel_id)
     answer = handover.write_handover(call.context, call.hand(body), vessel_id, body.text)
@@ -328,7 +306,7 @@ def write_handover(vessel_id: str, call: HandCallDep, body: HandoverBody) -> Han
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
 def sign_handover(
-    vessel_id: str, number: Number, call: HandCallDep, body: HandoverSignatureBody | None = None
+    vessel_id: str, number: Number, call: HandCallDep, body: bodies.HandoverSignatureBody | None = None
 ) -> HandoverSignedAnswer:
     """By the one who takes over, not by who wrote it; names every point that is locked and tagged, looked at by both."""
     call.must_reach_vessel(vessel_id)
@@ -349,7 +327,7 @@ def reviews(vessel_id: str, context: ContextDep, who: AskingDep, pages: Numbered
 @router.post(
     "/api/v1/vessels/{vessel_id}/reviews", status_code=201, tags=["work"], summary="Sign the review of a month"
 )
-def sign_review(vessel_id: str, call: HandCallDep, body: ReviewBody) -> ReviewSignedAnswer:
+def sign_review(vessel_id: str, call: HandCallDep, body: bodies.ReviewBody) -> ReviewSignedAnswer:
     """By the chief engineer, for a month that is over, once."""
     call.must_reach_vessel(vessel_id)
     answer = handover.sign_review(call.context, call.hand(body), vessel_id, body.month, body.text)

@@ -9,17 +9,7 @@ from scheduler.domain.capacity.notices import Notified
 from scheduler.domain.vessel.document import Plant
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.wording.figures import (
-    clock,
-    count_words,
-    inner,
-    listed,
-    long_date,
-    margin_number,
-    moment,
-    number,
-    ship,
-)
+from scheduler.wording.figures import clock, count_words, inner, listed, long_date, margin_number, moment, number, ship
 from scheduler.wording.names import job_words, pump_words
 
 NO_PERMIT = marked("Not a permit.")

@@ -7,15 +7,7 @@ from typing import NamedTuple
 from scheduler.domain.base.matters import MatterCode
 from scheduler.domain.feed.summary import Waiting
 from scheduler.language import gettext as _
-from scheduler.wording.figures import (
-    MONTHS,
-    count_words,
-    inner,
-    margin_number,
-    moment,
-    number,
-    short_date,
-)
+from scheduler.wording.figures import MONTHS, count_words, inner, margin_number, moment, number, short_date
 
 _LONGEST = 70
 

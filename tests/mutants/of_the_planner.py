@@ -14,8 +14,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="ground-legal-window",
         file="scheduler/planning/search/ground.py",
-        old="ground.start_steps[bisect_left(ground.start_steps, job.earliest) : last",
-        new="ground.start_steps[bisect_left(ground.start_steps, job.earliest + 1) : last",
+        old="range(bisect_left(ground.start_steps, job.earliest), last)",
+        new="range(bisect_left(ground.start_steps, job.earliest + 1), last)",
         breaks="The builder too lets a job start as its window opens.",
         tests=("tests/unit/planning/test_bounds.py", "tests/unit/planning/test_binding.py"),
     ),

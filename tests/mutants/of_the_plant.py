@@ -294,8 +294,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="work-first-lock-asked",
         file="scheduler/actions/work/steps.py",
-        old="or not isinstance(step, TagPlaced | Opened):",
-        new="or not isinstance(step, Opened):",
+        old="or not isinstance(step, acts.TagPlaced | acts.Opened):",
+        new="or not isinstance(step, acts.Opened):",
         breaks="The minimum is asked at the first lock, not at the opening.",
         tests=("tests/api/test_second_pump.py",),
     ),

@@ -6,14 +6,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from api.pages.requests.page import (
-    MOST,
-    RequestsView,
-    figures_of,
-    lines_aboard,
-    lines_of_office,
-    requests_page,
-)
+from api.pages.requests.page import MOST, RequestsView, figures_of, lines_aboard, lines_of_office, requests_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of

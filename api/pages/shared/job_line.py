@@ -10,13 +10,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import JobKind, caution_line
 from scheduler.language import gettext as _
 from scheduler.wording.due import job_name, meets_at, state_words
-from scheduler.wording.figures import (
-    clock,
-    day_words,
-    margin_number,
-    moment,
-    short_date,
-)
+from scheduler.wording.figures import clock, day_words, margin_number, moment, short_date
 from scheduler.wording.hours import counter_line
 
 

@@ -18,17 +18,7 @@ from scheduler.domain.voyage.stretches import VoyageDays
 from scheduler.language import gettext as _
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.shiptime import instant_of, ship_time
-from scheduler.wording.figures import (
-    M3H,
-    NBSP,
-    clock,
-    inner,
-    listed,
-    moment,
-    number,
-    offset_words,
-    short_date,
-)
+from scheduler.wording.figures import M3H, NBSP, clock, inner, listed, moment, number, offset_words, short_date
 
 DAYS = 84
 STRIPS = {"wide": (DAYS, 1232), "narrow": (28, 358)}

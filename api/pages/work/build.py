@@ -14,16 +14,7 @@ from api.pages.work.closed import after_view, closed_facts
 from api.pages.work.course import CourseAsked, CourseView, course_view
 from api.pages.work.forms import BY_KIND, FORMS, FORMS_IN_USE, RefusedStep, StepForm, form_said
 from api.pages.work.sheet_view import StepLine
-from api.pages.work.view import (
-    Closed,
-    CloseForm,
-    FirstDateView,
-    JobView,
-    PartView,
-    PostponeView,
-    WorkLine,
-    WorkView,
-)
+from api.pages.work.view import Closed, CloseForm, FirstDateView, JobView, PartView, PostponeView, WorkLine, WorkView
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.due import first_dates, part_dates, postponing

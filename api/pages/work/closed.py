@@ -15,14 +15,7 @@ from scheduler.domain.due.subjects import where
 from scheduler.language import gettext as _
 from scheduler.language import marked
 from scheduler.shiptime import run_text
-from scheduler.wording.figures import (
-    M3H,
-    day_count,
-    listed,
-    margin_number,
-    moment,
-    short_date,
-)
+from scheduler.wording.figures import M3H, day_count, listed, margin_number, moment, short_date
 from scheduler.wording.hours import counter_line
 from scheduler.wording.names import job_words
 

@@ -5,97 +5,86 @@ from typing import Annotated
 from pydantic import Field
 
 from api.routes.answers.work import Point
-from api.routes.shared.shapes import (
-    AnswerModel,
-    At,
-    JobKey,
-    PersonName,
-    PlantId,
-    PositionName,
-    RecordNumber,
-    Sentence,
-    SweptFlow,
-    VesselId,
-)
+from api.routes.shared import shapes
 
 
-class HandoverShown(AnswerModel):
+class HandoverShown(shapes.AnswerModel):
     """A handover note."""
 
     handover: Annotated[int, Field(description="number of the note")]
     text: str
-    written_by: PersonName
-    written_at: At
-    signed_by: PersonName | None
-    signed_at: At | None
+    written_by: shapes.PersonName
+    written_at: shapes.At
+    signed_by: shapes.PersonName | None
+    signed_at: shapes.At | None
 
 
-class HandoversAnswer(AnswerModel):
+class HandoversAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     handovers: list[HandoverShown]
 
 
-class HandoverSignedAnswer(AnswerModel):
+class HandoverSignedAnswer(shapes.AnswerModel):
     """A handover note is signed."""
 
     handover: Annotated[int, Field(description="number of the note")]
-    record: RecordNumber
-    says: Sentence
+    record: shapes.RecordNumber
+    says: shapes.Sentence
 
 
-class PermitOpen(AnswerModel):
+class PermitOpen(shapes.AnswerModel):
     """A permit that is not closed."""
 
-    job: JobKey
-    position: PositionName
+    job: shapes.JobKey
+    position: shapes.PositionName
     permit: str
 
 
-class TagCarried(AnswerModel):
+class TagCarried(shapes.AnswerModel):
     """A tag that hangs."""
 
-    job: JobKey
-    position: PositionName
+    job: shapes.JobKey
+    position: shapes.PositionName
     point: Point
     tag_no: str
-    placed_by: PersonName
+    placed_by: shapes.PersonName
 
 
-class PersonalLockCarried(AnswerModel):
+class PersonalLockCarried(shapes.AnswerModel):
     """A personal lock that hangs."""
 
-    job: JobKey
-    position: PositionName
-    person: PersonName
+    job: shapes.JobKey
+    position: shapes.PositionName
+    person: shapes.PersonName
 
 
-class LowerMinimumCarried(AnswerModel):
+class LowerMinimumCarried(shapes.AnswerModel):
     """A lower minimum that holds or will."""
 
-    plant: PlantId
-    to_at: At
-    minimum_swept_m3_per_h: SweptFlow
+    plant: shapes.PlantId
+    to_at: shapes.At
+    minimum_swept_m3_per_h: shapes.SweptFlow
 
 
-class PostponementCarried(AnswerModel):
+class PostponementCarried(shapes.AnswerModel):
     """A postponement that nobody has decided."""
 
     postponement: int
-    job: JobKey
-    to_at: At
-    asked_by: PersonName
+    job: shapes.JobKey
+    to_at: shapes.At
+    asked_by: shapes.PersonName
 
 
-class ReadingCarried(AnswerModel):
+class ReadingCarried(shapes.AnswerModel):
     """Something odd about a counter."""
 
     what: str
-    at: At
+    at: shapes.At
 
 
-class PartShort(AnswerModel):
+class PartShort(shapes.AnswerModel):
     """Fewer aboard than open jobs take."""
 
     part: str
@@ -103,24 +92,24 @@ class PartShort(AnswerModel):
     aboard: int
 
 
-class PumpCarried(AnswerModel):
+class PumpCarried(shapes.AnswerModel):
     """A pump that is out, or back and not proved."""
 
-    position: PositionName
-    since: At
-    expected: At | None
+    position: shapes.PositionName
+    since: shapes.At
+    expected: shapes.At | None
 
 
-class LeadOrderCarried(AnswerModel):
+class LeadOrderCarried(shapes.AnswerModel):
     """The lead order as set last."""
 
-    plant: PlantId
-    order: list[PositionName]
-    at: At
-    by: PersonName
+    plant: shapes.PlantId
+    order: list[shapes.PositionName]
+    at: shapes.At
+    by: shapes.PersonName
 
 
-class CarriedOver(AnswerModel):
+class CarriedOver(shapes.AnswerModel):
     """All that is open on the vessel; a list is empty where nothing is."""
 
     permits_open: list[PermitOpen]
@@ -141,26 +130,26 @@ class HandoverWrittenAnswer(HandoverSignedAnswer):
     carries: CarriedOver
 
 
-class ReviewShown(AnswerModel):
+class ReviewShown(shapes.AnswerModel):
     """The review of a month."""
 
     month: Annotated[str, Field(examples=["2026-10"])]
     text: str
-    by: PersonName
-    record: RecordNumber
-    at: At
+    by: shapes.PersonName
+    record: shapes.RecordNumber
+    at: shapes.At
 
 
-class ReviewsAnswer(AnswerModel):
+class ReviewsAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     reviews: list[ReviewShown]
 
 
-class ReviewSignedAnswer(AnswerModel):
+class ReviewSignedAnswer(shapes.AnswerModel):
     """The review of a month is signed."""
 
     month: Annotated[str, Field(examples=["2026-10"])]
-    record: RecordNumber
-    says: Sentence
+    record: shapes.RecordNumber
+    says: shapes.Sentence

@@ -6,18 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field
 
-from api.routes.shared.shapes import (
-    AnswerModel,
-    At,
-    Day,
-    JobKey,
-    PersonName,
-    PlantId,
-    PositionId,
-    RecordNumber,
-    Sentence,
-    z,
-)
+from api.routes.shared import shapes
 from scheduler.actions.due.sooner import Sooner
 from scheduler.actions.hours.signs import FoldedPlant, OneSign
 from scheduler.domain.hours.sign_facts import PlantSigns, SignFacts
@@ -27,44 +16,44 @@ from scheduler.wording.signs import end_words, quiet_words, sign_words
 SignNumber = Annotated[int, Field(description="number of the sign on this vessel", examples=[1])]
 
 
-class SignAnswerShown(AnswerModel):
+class SignAnswerShown(shapes.AnswerModel):
     """What a person answered to a sign."""
 
     answer: Annotated[str, Field(description="mended, known or nothing found", examples=["mended"])]
     cause: str
     text: str
-    until_on: Annotated[Day | None, Field(description="last day of a known cause; null: for good")]
-    by: PersonName
-    at: At
+    until_on: Annotated[shapes.Day | None, Field(description="last day of a known cause; null: for good")]
+    by: shapes.PersonName
+    at: shapes.At
 
 
-class SoonerShown(AnswerModel):
+class SoonerShown(shapes.AnswerModel):
     """The next job due by hours, and how many days sooner it comes than at the usual hours."""
 
-    job: JobKey
-    position: PositionId | None
+    job: shapes.JobKey
+    position: shapes.PositionId | None
     days: int
 
 
-class SignShown(AnswerModel):
+class SignShown(shapes.AnswerModel):
     """A lasting change in the hours of a plant or of one pump."""
 
     sign: SignNumber | None
     about: Literal["plant", "pump"]
-    position: PositionId | None
+    position: shapes.PositionId | None
     up: Annotated[bool, Field(description="false: this pump needs less than its sisters")]
-    began_on: Annotated[Day, Field(description="about when it began, a UTC day")]
-    seen_on: Annotated[Day, Field(description="the UTC day whose hours showed it")]
+    began_on: Annotated[shapes.Day, Field(description="about when it began, a UTC day")]
+    seen_on: Annotated[shapes.Day, Field(description="the UTC day whose hours showed it")]
     rise_percent: Annotated[int, Field(description="how much more than usual, to the nearest 10")]
     pump_hours_a_day: Annotated[float | None, Field(description="pump-hours a day that it means, of the plant alone")]
-    usual_until_on: Annotated[Day, Field(description="last UTC day of what it is measured against")]
+    usual_until_on: Annotated[shapes.Day, Field(description="last UTC day of what it is measured against")]
     days_used: Annotated[int, Field(description="days of what it is measured against")]
     state: Annotated[str, Field(description="open, or how it ended", examples=["open"])]
-    ended_on: Day | None
-    back_on: Annotated[Day | None, Field(description="since when it is back to usual")]
+    ended_on: shapes.Day | None
+    back_on: Annotated[shapes.Day | None, Field(description="since when it is back to usual")]
     answer: SignAnswerShown | None
     sooner: SoonerShown | None
-    says: Sentence
+    says: shapes.Sentence
 
     @classmethod
     def of(
@@ -95,7 +84,7 @@ class SignShown(AnswerModel):
                 text=answer.text,
                 until_on=None if answer.until_on is None else answer.until_on.isoformat(),
                 by=answer.by,
-                at=z(answer.at),
+                at=shapes.z(answer.at),
             ),
             sooner=None
             if sooner is None
@@ -104,12 +93,12 @@ class SignShown(AnswerModel):
         )
 
 
-class QuietShown(AnswerModel):
+class QuietShown(shapes.AnswerModel):
     """Why nothing can be said."""
 
     reason: str
-    speaks_on: Annotated[Day | None, Field(description="the earliest UTC day on which it may")]
-    says: Sentence
+    speaks_on: Annotated[shapes.Day | None, Field(description="the earliest UTC day on which it may")]
+    says: shapes.Sentence
 
     @classmethod
     def of(cls, one: Quiet | None) -> Self | None:
@@ -120,10 +109,10 @@ class QuietShown(AnswerModel):
         return cls(reason=one.reason.value, speaks_on=on, says=quiet_words(one))
 
 
-class SignsAnswer(AnswerModel):
+class SignsAnswer(shapes.AnswerModel):
     """What the hours say of a plant: open and closed signs, newest first."""
 
-    plant: PlantId
+    plant: shapes.PlantId
     signs: list[SignShown]
     least_percent: Annotated[int | None, Field(description="the smallest lasting rise that would show, percent")]
     quiet: QuietShown | None
@@ -148,9 +137,9 @@ class SignsAnswer(AnswerModel):
         )
 
 
-class SignAnswered(AnswerModel):
+class SignAnswered(shapes.AnswerModel):
     """An answer that is on record, or taken back (answer null)."""
 
     sign: SignNumber
     answer: str | None
-    record: RecordNumber
+    record: shapes.RecordNumber

@@ -7,23 +7,7 @@ from pydantic import Field
 
 from api.routes.answers.due import DueJobAnswer
 from api.routes.answers.hours import FlagShown, HoursShown
-from api.routes.shared.shapes import (
-    AnswerModel,
-    At,
-    CounterId,
-    PersonName,
-    PlantId,
-    PositionId,
-    PositionName,
-    PumpId,
-    RecordNumber,
-    Sentence,
-    SweptFlow,
-    VersionNumber,
-    VesselId,
-    offset_text,
-    z,
-)
+from api.routes.shared import shapes
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel.fleet import Version
 from scheduler.domain.base.enums import Subject
@@ -35,14 +19,14 @@ from scheduler.wording.care import diagnosis_words
 FLAGS_SHOWN = 50
 
 
-class VesselShown(AnswerModel):
+class VesselShown(shapes.AnswerModel):
     """A vessel that this key reaches."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     name: str
     imo: Annotated[str, Field(description="IMO number; may be empty")]
-    version: VersionNumber
-    plants: list[PlantId]
+    version: shapes.VersionNumber
+    plants: list[shapes.PlantId]
 
     @classmethod
     def of(cls, vessel: Vessel, version: int) -> Self:
@@ -56,109 +40,109 @@ class VesselShown(AnswerModel):
         )
 
 
-class VesselsAnswer(AnswerModel):
+class VesselsAnswer(shapes.AnswerModel):
     """The vessels that this key reaches."""
 
     vessels: list[VesselShown]
 
 
-class VesselStoredAnswer(AnswerModel):
+class VesselStoredAnswer(shapes.AnswerModel):
     """A vessel's document is stored."""
 
-    vessel: VesselId
-    version: VersionNumber
+    vessel: shapes.VesselId
+    version: shapes.VersionNumber
 
 
-class DocumentVersion(AnswerModel):
+class DocumentVersion(shapes.AnswerModel):
     """A stored version of a document, without the document. record: tells what differs; null for the first."""
 
-    version: VersionNumber
-    stored_at: At
-    by: PersonName
+    version: shapes.VersionNumber
+    stored_at: shapes.At
+    by: shapes.PersonName
     reason: str
     approved_by: Annotated[str, Field(description="who ashore approved it; empty while nobody has")]
-    record: RecordNumber | None
+    record: shapes.RecordNumber | None
     to_approve: Annotated[list[str], Field(description="its changes that somebody ashore approves")]
-    approved_at: At | None
+    approved_at: shapes.At | None
 
     @classmethod
     def of(cls, one: Version) -> Self:
         """From the version as listed."""
         return cls(
             version=one.version,
-            stored_at=z(one.stored_at),
+            stored_at=shapes.z(one.stored_at),
             by=one.by,
             reason=one.reason,
             approved_by=one.approved_by,
             record=one.record or None,
             to_approve=list(one.to_approve),
-            approved_at=None if one.approved_at is None else z(one.approved_at),
+            approved_at=None if one.approved_at is None else shapes.z(one.approved_at),
         )
 
 
-class VersionApprovedAnswer(AnswerModel):
+class VersionApprovedAnswer(shapes.AnswerModel):
     """The changes of a version are approved."""
 
-    vessel: VesselId
-    version: VersionNumber
-    approved_by: PersonName
-    record: RecordNumber
+    vessel: shapes.VesselId
+    version: shapes.VersionNumber
+    approved_by: shapes.PersonName
+    record: shapes.RecordNumber
 
 
-class VersionsAnswer(AnswerModel):
+class VersionsAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     versions: list[DocumentVersion]
 
 
-class ClockChangeAnswer(AnswerModel):
+class ClockChangeAnswer(shapes.AnswerModel):
     """A change of ship time is recorded."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     offset_minutes: Annotated[int, Field(description="minutes ahead of UTC from then on")]
-    record: RecordNumber
+    record: shapes.RecordNumber
 
 
-class FittedPart(AnswerModel):
+class FittedPart(shapes.AnswerModel):
     """A part that is in a pump now."""
 
     part: Annotated[str, Field(description="id of the part")]
     hours: HoursShown | None
 
 
-class PumpShown(AnswerModel):
+class PumpShown(shapes.AnswerModel):
     """A pump as it stands. position: null while it is ashore."""
 
-    pump: PumpId
+    pump: shapes.PumpId
     serial: str
-    position: PositionId | None
-    position_name: Annotated[PositionName, Field(description="name of the position, or of the plant")]
+    position: shapes.PositionId | None
+    position_name: Annotated[shapes.PositionName, Field(description="name of the position, or of the plant")]
     state: str
-    counts_for_swept_m3_per_h: SweptFlow
+    counts_for_swept_m3_per_h: shapes.SweptFlow
     hours: HoursShown | None
     parts: list[FittedPart]
 
 
-class CounterLine(AnswerModel):
+class CounterLine(shapes.AnswerModel):
     """A counter of a plant."""
 
-    counter: CounterId
-    position: PositionId
-    newest_at: At | None
+    counter: shapes.CounterId
+    position: shapes.PositionId
+    newest_at: shapes.At | None
     silent: Annotated[bool, Field(description="nothing came from it for longer than its tolerance")]
     primary: Annotated[bool, Field(description="it is the one that counts for its position")]
 
 
-class PlantAnswer(AnswerModel):
+class PlantAnswer(shapes.AnswerModel):
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
 
-    plant: PlantId
+    plant: shapes.PlantId
     name: str
-    vessel: VesselId
-    at: At
+    vessel: shapes.VesselId
+    at: shapes.At
     ship_offset: Annotated[str, Field(description="the ship's clock ahead of UTC", examples=["+01:00"])]
-    hours_as_of: At | None
+    hours_as_of: shapes.At | None
     jobs_by_state: Annotated[dict[str, int], Field(description="how many jobs are open in each state")]
     pumps: list[PumpShown]
     counters: list[CounterLine]
@@ -173,14 +157,18 @@ class PlantAnswer(AnswerModel):
             plant=now.plant.id,
             name=now.plant.name,
             vessel=now.vessel.id,
-            at=z(now.at),
-            ship_offset=offset_text(now.offset_minutes),
-            hours_as_of=z(now.hours_as_of()),
+            at=shapes.z(now.at),
+            ship_offset=shapes.offset_text(now.offset_minutes),
+            hours_as_of=shapes.z(now.hours_as_of()),
             jobs_by_state={state: states.count(state) for state in dict.fromkeys(states)},
             pumps=[PumpShown.model_validate(pump_members(now, pump, counts_for)) for pump in now.plant.pumps],
             counters=[
                 CounterLine(
-                    counter=c.id, position=c.position, newest_at=z(c.newest_at), silent=c.silent, primary=c.primary
+                    counter=c.id,
+                    position=c.position,
+                    newest_at=shapes.z(c.newest_at),
+                    silent=c.silent,
+                    primary=c.primary,
                 )
                 for c in now.counters
             ],
@@ -235,24 +223,24 @@ def _hours(now: PlantState, subject: Subject, subject_id: str) -> HoursShown | N
     return HoursShown.of(now.hours.get(key), now.projected.get(key))
 
 
-class DiagnosisShown(AnswerModel):
+class DiagnosisShown(shapes.AnswerModel):
     """One thing that is wrong or odd: what, which, since when, what to do."""
 
     about: str
     which: str
-    since: At | None
-    says: Sentence
-    do: Sentence
+    since: shapes.At | None
+    says: shapes.Sentence
+    do: shapes.Sentence
     note: Annotated[bool, Field(description="worth knowing, but nothing is wrong")]
 
     @classmethod
     def of(cls, one: Diagnosis) -> Self:
         """From the diagnosis."""
         says, do = diagnosis_words(one)
-        return cls(about=one.about, which=one.which, since=z(one.since_at), says=says, do=do, note=one.note)
+        return cls(about=one.about, which=one.which, since=shapes.z(one.since_at), says=says, do=do, note=one.note)
 
 
-class DiagnosisAnswer(AnswerModel):
+class DiagnosisAnswer(shapes.AnswerModel):
     """The most urgent first."""
 
     looks: list[DiagnosisShown]

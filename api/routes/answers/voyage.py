@@ -4,57 +4,46 @@ from typing import Annotated, Self
 
 from pydantic import Field
 
-from api.routes.shared.shapes import (
-    AnswerModel,
-    At,
-    Day,
-    PersonName,
-    Quantity,
-    RecordNumber,
-    Sentence,
-    VersionNumber,
-    VesselId,
-    z,
-)
+from api.routes.shared import shapes
 from scheduler.actions.voyage.days import Preview, StoredDays, change_words, stored_words
 
 DayKind = Annotated[str, Field(description="kind of day", examples=["port"])]
 
 
-class KindOfDayShown(AnswerModel):
+class KindOfDayShown(shapes.AnswerModel):
     """A kind of day."""
 
     code: DayKind
-    weight: Annotated[Quantity, Field(description="running hours on such a day as a share of a day at sea")]
+    weight: Annotated[shapes.Quantity, Field(description="running hours on such a day as a share of a day at sea")]
 
 
-class DayStretchShown(AnswerModel):
+class DayStretchShown(shapes.AnswerModel):
     """Ship's days of one kind, both ends included."""
 
-    from_on: Day
-    to_on: Day
+    from_on: shapes.Day
+    to_on: shapes.Day
     kind: DayKind
     source: Annotated[str, Field(description="the log of days gone by, or the plan")]
     note: str
 
 
-class CalendarVersionShown(AnswerModel):
+class CalendarVersionShown(shapes.AnswerModel):
     """A change of the operating calendar."""
 
-    version: VersionNumber
-    what: Sentence
-    by: PersonName
+    version: shapes.VersionNumber
+    what: shapes.Sentence
+    by: shapes.PersonName
     reason: str
-    at: At
-    record: RecordNumber | None
+    at: shapes.At
+    record: shapes.RecordNumber | None
 
 
-class VoyageDaysAnswer(AnswerModel):
+class VoyageDaysAnswer(shapes.AnswerModel):
     """An operating calendar: kinds with their weights, stretches by date, its newest changes."""
 
-    vessel: VesselId
-    version: VersionNumber
-    today_aboard: Day
+    vessel: shapes.VesselId
+    version: shapes.VersionNumber
+    today_aboard: shapes.Day
     kinds: list[KindOfDayShown]
     stretches: list[DayStretchShown]
     changes: list[CalendarVersionShown]
@@ -83,7 +72,7 @@ class VoyageDaysAnswer(AnswerModel):
                     what=row.what,
                     by=row.actor,
                     reason=row.reason,
-                    at=z(row.recorded_at),
+                    at=shapes.z(row.recorded_at),
                     record=row.record,
                 )
                 for row in found.versions
@@ -91,45 +80,45 @@ class VoyageDaysAnswer(AnswerModel):
         )
 
 
-class DayChangeShown(AnswerModel):
+class DayChangeShown(shapes.AnswerModel):
     """Ship's days that changed, both ends included. null: nothing entered."""
 
-    from_on: Day
-    to_on: Day
+    from_on: shapes.Day
+    to_on: shapes.Day
     was: DayKind | None
     now: DayKind | None
 
 
-class DaysChangedAnswer(AnswerModel):
+class DaysChangedAnswer(shapes.AnswerModel):
     """An operating calendar was changed. record: null where nothing changed."""
 
-    vessel: VesselId
-    version: VersionNumber
+    vessel: shapes.VesselId
+    version: shapes.VersionNumber
     changes: list[DayChangeShown]
     kept_as_logged: Annotated[
         list[DayChangeShown], Field(description="days that stay, since the log stands over the plan")
     ]
-    record: RecordNumber | None
+    record: shapes.RecordNumber | None
 
 
-class CellFaultShown(AnswerModel):
+class CellFaultShown(shapes.AnswerModel):
     """A cell that cannot be taken."""
 
     row: int
     column: str
     found: str
-    says: Sentence
+    says: shapes.Sentence
 
 
-class DaysPreviewAnswer(AnswerModel):
+class DaysPreviewAnswer(shapes.AnswerModel):
     """A CSV file as read, and what it would change."""
 
-    version: VersionNumber
+    version: shapes.VersionNumber
     rows: int
     good: bool
     faults: list[CellFaultShown]
-    changes: list[Sentence]
-    kept_as_logged: list[Sentence]
+    changes: list[shapes.Sentence]
+    kept_as_logged: list[shapes.Sentence]
 
     @classmethod
     def of(cls, found: Preview) -> Self:

@@ -6,29 +6,14 @@ from pydantic import ConfigDict, Field
 
 from api.pages.work.sheet import job_sheet_json
 from api.routes.answers.due import DueAt, DueJobAnswer, due_members
-from api.routes.shared.shapes import (
-    AnswerModel,
-    At,
-    HoursRun,
-    JobKey,
-    KindCode,
-    PersonName,
-    PlantId,
-    PumpId,
-    Quantity,
-    RecordNumber,
-    RecordStamp,
-    Sentence,
-    VersionNumber,
-    VesselId,
-)
+from api.routes.shared import shapes
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.jobs import DueJob
 
 Point = Annotated[str, Field(description="name of the isolation point")]
 
 
-class SheetStepShown(AnswerModel):
+class SheetStepShown(shapes.AnswerModel):
     """A step of the job's sheet. act: the kind of step that ticks it; may be empty."""
 
     text: str
@@ -36,27 +21,27 @@ class SheetStepShown(AnswerModel):
     act: str
 
 
-class MeasureInSheet(AnswerModel):
+class MeasureInSheet(shapes.AnswerModel):
     """A measure that the sheet asks for, with its limits."""
 
     name: str
     unit: str
-    low: Quantity | None
-    high: Quantity | None
+    low: shapes.Quantity | None
+    high: shapes.Quantity | None
     nameplate: Annotated[bool, Field(description="the limit is the one on the nameplate")]
 
 
-class PartInSheet(AnswerModel):
+class PartInSheet(shapes.AnswerModel):
     """A part that the job takes."""
 
     name: str
     quantity: int
 
 
-class AlsoDue(AnswerModel):
+class AlsoDue(shapes.AnswerModel):
     """What else falls due on the job's isolation."""
 
-    job: JobKey
+    job: shapes.JobKey
     name: str
     state: str
     due_at: DueAt
@@ -79,20 +64,20 @@ class OpenJobAnswer(DueJobAnswer):
         return cls.model_validate({**due_members(now, job), **job_sheet_json(now, job)})
 
 
-class ClosedJobAnswer(AnswerModel):
+class ClosedJobAnswer(shapes.AnswerModel):
     """A job as it was closed, or withdrawn."""
 
-    job: JobKey
-    kind: KindCode
+    job: shapes.JobKey
+    kind: shapes.KindCode
     subject: str
     sequence: int
     state: str
-    closed_at: At
+    closed_at: shapes.At
     version: int
-    done_by: PersonName = ""
-    checked_by: PersonName | None = None
+    done_by: shapes.PersonName = ""
+    checked_by: shapes.PersonName | None = None
     check: str = ""
-    check_asked_of: PersonName | None = None
+    check_asked_of: shapes.PersonName | None = None
     company: str = ""
     answers_for: str = ""
     from_paper: bool = False
@@ -101,103 +86,103 @@ class ClosedJobAnswer(AnswerModel):
     findings: str = ""
     permit_no: str | None = None
     running_seconds: Annotated[int | None, Field(description="running hours of its subject, in seconds")] = None
-    record: RecordNumber | None = None
+    record: shapes.RecordNumber | None = None
     verdict: str | None = None
-    renewed_by: JobKey | None = None
-    recorded_by: PersonName = ""
+    renewed_by: shapes.JobKey | None = None
+    recorded_by: shapes.PersonName = ""
     recorded_by_id: str = ""
     recorded_s: Annotated[int, Field(description="seconds since 1970")] = 0
     checked_s: Annotated[int | None, Field(description="seconds since 1970")] = None
 
 
-class JobClosedAnswer(AnswerModel):
+class JobClosedAnswer(shapes.AnswerModel):
     """A job was closed, or its failed test is recorded (closed: false)."""
 
-    job: JobKey
+    job: shapes.JobKey
     closed: bool
     verdict: str | None
-    pump: PumpId | None
+    pump: shapes.PumpId | None
     pump_state: str | None
-    renewed: Annotated[list[JobKey], Field(description="jobs that it renewed")]
-    running_hours: Annotated[HoursRun | None, Field(description="running hours of its subject when it was done")]
+    renewed: Annotated[list[shapes.JobKey], Field(description="jobs that it renewed")]
+    running_hours: Annotated[shapes.HoursRun | None, Field(description="running hours of its subject when it was done")]
     hours_source: str | None
-    remark: Sentence | None
+    remark: shapes.Sentence | None
     flags: list[str]
     check: str
-    record: RecordNumber
-    stamp: RecordStamp
+    record: shapes.RecordNumber
+    stamp: shapes.RecordStamp
 
 
-class JobCheckedAnswer(AnswerModel):
+class JobCheckedAnswer(shapes.AnswerModel):
     """A closed job is signed as checked."""
 
-    job: JobKey
-    checked_by: PersonName
-    record: RecordNumber
-    stamp: RecordStamp
+    job: shapes.JobKey
+    checked_by: shapes.PersonName
+    record: shapes.RecordNumber
+    stamp: shapes.RecordStamp
 
 
-class CloseStruckAnswer(AnswerModel):
+class CloseStruckAnswer(shapes.AnswerModel):
     """A close entered by mistake is struck."""
 
-    job: JobKey
-    record: RecordNumber
-    stamp: RecordStamp
-    says: Sentence
+    job: shapes.JobKey
+    record: shapes.RecordNumber
+    stamp: shapes.RecordStamp
+    says: shapes.Sentence
 
 
-class TagHanging(AnswerModel):
+class TagHanging(shapes.AnswerModel):
     """A lock and tag that hang on an isolation point."""
 
     point: Point
     lock_no: str
     tag_no: str
-    placed_by: PersonName
+    placed_by: shapes.PersonName
 
 
-class PersonalLockHanging(AnswerModel):
+class PersonalLockHanging(shapes.AnswerModel):
     """A personal lock on the lock box."""
 
-    person: PersonName
+    person: shapes.PersonName
     lock_no: str
     company: str
 
 
-class StepShown(AnswerModel):
+class StepShown(shapes.AnswerModel):
     """A step as stored. Beside these it has the members of its kind, as in the body of a step that is posted."""
 
     model_config = ConfigDict(json_schema_extra={"additionalProperties": True})
 
     number: Annotated[int | str, Field(description="its number in the work; of a permit: the permit's")]
     kind: str
-    at: At
-    by: PersonName
+    at: shapes.At
+    by: shapes.PersonName
     flags: list[str]
     struck: bool
-    recorded_by: PersonName
-    recorded_at: At
-    record: RecordNumber
+    recorded_by: shapes.PersonName
+    recorded_at: shapes.At
+    record: shapes.RecordNumber
 
 
-class WorkAnswer(AnswerModel):
+class WorkAnswer(shapes.AnswerModel):
     """How far the work on a job is."""
 
-    job: JobKey
+    job: shapes.JobKey
     job_kind: str
-    version: VersionNumber
+    version: shapes.VersionNumber
     pump_counts: Annotated[str, Field(description="what its pump counts for")]
     test: str
     permits_open: list[str]
     tags_hanging: list[TagHanging]
     personal_locks_hanging: list[PersonalLockHanging]
     not_known: list[str]
-    stop_work: list[Sentence]
+    stop_work: list[shapes.Sentence]
     isolation_points: list[Point]
     points_not_fitted: list[Point]
     steps: list[StepShown]
 
 
-class ObjectionShown(AnswerModel):
+class ObjectionShown(shapes.AnswerModel):
     """What stood against a step that was recorded as a fact."""
 
     model_config = ConfigDict(json_schema_extra={"additionalProperties": True})
@@ -208,141 +193,143 @@ class StepTakenAnswer(WorkAnswer):
 
     flags: list[str]
     against: list[ObjectionShown]
-    warnings: list[Sentence]
-    record: RecordNumber
-    stamp: RecordStamp
+    warnings: list[shapes.Sentence]
+    record: shapes.RecordNumber
+    stamp: shapes.RecordStamp
 
 
-class PartAboard(AnswerModel):
+class PartAboard(shapes.AnswerModel):
     """How many of a part are aboard; null: nobody has counted yet."""
 
     part: str
     aboard: int | None
-    by: PersonName | None
-    at: At | None
+    by: shapes.PersonName | None
+    at: shapes.At | None
 
 
-class PartsAnswer(AnswerModel):
+class PartsAnswer(shapes.AnswerModel):
     """Every part that a job sheet names."""
 
-    plant: PlantId
+    plant: shapes.PlantId
     parts: list[PartAboard]
 
 
-class PartCountedAnswer(AnswerModel):
+class PartCountedAnswer(shapes.AnswerModel):
     """A part is counted."""
 
     part: str
     aboard: int
     before: Annotated[int | None, Field(description="how many there were by the count before")]
-    record: RecordNumber
+    record: shapes.RecordNumber
 
 
-class PhotoAnswer(AnswerModel):
+class PhotoAnswer(shapes.AnswerModel):
     """A photo of the work on a job."""
 
-    job_no: JobKey
+    job_no: shapes.JobKey
     sha256: Annotated[str, Field(description="SHA-256 of the picture, 64 hex digits")]
     media_type: str
     bytes: int
     text: str
-    by: PersonName
-    record: RecordNumber
+    by: shapes.PersonName
+    record: shapes.RecordNumber
 
 
-class PhotosAnswer(AnswerModel):
+class PhotosAnswer(shapes.AnswerModel):
     """The photos of a job."""
 
-    job: JobKey
+    job: shapes.JobKey
     photos: list[PhotoAnswer]
 
 
-class PointNotFitted(AnswerModel):
+class PointNotFitted(shapes.AnswerModel):
     """An isolation point that a pump is said not to have."""
 
     not_fitted: Annotated[int, Field(description="number of what was said")]
-    pump: PumpId
+    pump: shapes.PumpId
     point: Point
     reason: str
     state: str
-    said_by: PersonName
-    said_at: At
+    said_by: shapes.PersonName
+    said_at: shapes.At
     signed_as: str | None
-    signed_by: PersonName | None
-    signed_at: At | None
-    withdrawn_by: PersonName | None
-    withdrawn_at: At | None
+    signed_by: shapes.PersonName | None
+    signed_at: shapes.At | None
+    withdrawn_by: shapes.PersonName | None
+    withdrawn_at: shapes.At | None
 
 
 class PointNotFittedAnswer(PointNotFitted):
     """As said, signed or taken back."""
 
-    record: RecordNumber
+    record: shapes.RecordNumber
 
 
-class PointsNotFittedAnswer(AnswerModel):
+class PointsNotFittedAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    pump: PumpId
+    pump: shapes.PumpId
     not_fitted: list[PointNotFitted]
 
 
-class ClogShown(AnswerModel):
+class ClogShown(shapes.AnswerModel):
     """A clog that was cleared: what it was, on which riser or deck."""
 
-    record: RecordNumber
-    at: At
+    record: shapes.RecordNumber
+    at: shapes.At
     object: str
     riser: str | None
     deck: str | None
     text: str | None
-    by: PersonName
+    by: shapes.PersonName
 
 
-class ClogsAnswer(AnswerModel):
+class ClogsAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     clogs: list[ClogShown]
 
 
-class NotedAnswer(AnswerModel):
+class NotedAnswer(shapes.AnswerModel):
     """It is on record."""
 
-    record: RecordNumber
-    says: Sentence
+    record: shapes.RecordNumber
+    says: shapes.Sentence
 
 
 NonConformityNumber = Annotated[int, Field(description="number of the non-conformity")]
 
 
-class NonConformityShown(AnswerModel):
+class NonConformityShown(shapes.AnswerModel):
     """A non-conformity: what it is, its cause, the corrective action, who closed it."""
 
     non_conformity: NonConformityNumber
-    job: JobKey
+    job: shapes.JobKey
     about: str
-    what: Sentence
-    limit_at: Annotated[At | None, Field(description="the limit that was passed, where that is what it is about")]
-    opened_at: At
+    what: shapes.Sentence
+    limit_at: Annotated[
+        shapes.At | None, Field(description="the limit that was passed, where that is what it is about")
+    ]
+    opened_at: shapes.At
     state: Annotated[str, Field(description="open, answered or closed")]
     cause: str
     corrective_action: str
-    answered_by: PersonName | None
-    closed_by: PersonName | None
-    closed_at: At | None
+    answered_by: shapes.PersonName | None
+    closed_by: shapes.PersonName | None
+    closed_at: shapes.At | None
 
 
-class NonConformitiesAnswer(AnswerModel):
+class NonConformitiesAnswer(shapes.AnswerModel):
     """Newest first."""
 
-    vessel: VesselId
+    vessel: shapes.VesselId
     non_conformities: list[NonConformityShown]
 
 
-class NonConformityAnswer(AnswerModel):
+class NonConformityAnswer(shapes.AnswerModel):
     """A non-conformity is answered or closed."""
 
     non_conformity: NonConformityNumber
     state: str
-    record: RecordNumber
+    record: shapes.RecordNumber

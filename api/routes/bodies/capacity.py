@@ -2,10 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    Field,
-    FiniteFloat,
-)
+from pydantic import Field, FiniteFloat
 
 from api.routes.shared.bodies import Body, Instant, NeededName, NeededReason, NobodyElse, Reason, said
 from scheduler.domain.base.enums import Test

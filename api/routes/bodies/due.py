@@ -2,9 +2,7 @@
 
 from typing import Annotated
 
-from pydantic import (
-    Field,
-)
+from pydantic import Field
 
 from api.routes.shared.bodies import Body, Instant, Name, NeededReason, NobodyElse, Reason, ShipDate
 

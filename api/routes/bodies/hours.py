@@ -2,10 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    Field,
-    FiniteFloat,
-)
+from pydantic import Field, FiniteFloat
 
 from api.routes.shared.bodies import Body, Instant, NeededReason, Reason, ShipDate, said
 from scheduler.actions.hours.counter_events import MOST_HOURS

@@ -2,10 +2,7 @@
 
 from typing import Annotated
 
-from pydantic import (
-    Field,
-    FiniteFloat,
-)
+from pydantic import Field, FiniteFloat
 
 from api.routes.shared.bodies import Body, Reason, ShipDate, Words, said
 from scheduler.domain.voyage.days import LEAST_WEIGHT, MOST_WEIGHT

@@ -2,9 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    Field,
-)
+from pydantic import Field
 
 from api.routes.shared.bodies import (
     MORE_THAN_BLANKS,

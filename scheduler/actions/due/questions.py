@@ -7,11 +7,7 @@ from typing import Literal
 
 from scheduler.actions.base.context import Answer, Context, Hand, instant, seconds
 from scheduler.actions.hours.counter_events import CounterEvent, EventShown, add_event, events_shown
-from scheduler.actions.hours.ledger import (
-    changes_of,
-    derive_vessel,
-    setups_of_counter,
-)
+from scheduler.actions.hours.ledger import changes_of, derive_vessel, setups_of_counter
 from scheduler.actions.hours.questions import open_questions, questions_of
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel.document import document_of

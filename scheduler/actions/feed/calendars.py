@@ -16,16 +16,7 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry
 from scheduler.domain.feed.reminding import evening_before
 from scheduler.domain.feed.revision import CalendarEntry, Feed, StoredEvent, republish
-from scheduler.domain.feed.scope import (
-    LATE_RANK,
-    MOST_EVENTS,
-    MOST_OCTETS,
-    OUT,
-    OVER_RANK,
-    Piece,
-    Scope,
-    fitting,
-)
+from scheduler.domain.feed.scope import LATE_RANK, MOST_EVENTS, MOST_OCTETS, OUT, OVER_RANK, Piece, Scope, fitting
 from scheduler.domain.vessel.document import Vessel
 from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset

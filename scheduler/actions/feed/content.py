@@ -10,12 +10,7 @@ from scheduler.actions.plant_state.stored import outage_of
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.last_done import JobId
-from scheduler.domain.feed.entries import (
-    DONE_DAYS,
-    CalendarContent,
-    PumpOut,
-    calendar_content,
-)
+from scheduler.domain.feed.entries import DONE_DAYS, CalendarContent, PumpOut, calendar_content
 from scheduler.domain.feed.revision import StoredEvent
 from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob

@@ -5,24 +5,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import (
-    AHEAD,
-    Answer,
-    Context,
-    Hand,
-    hand_action,
-    instant,
-    must_have_key,
-    seconds,
-)
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, must_have_key, seconds
 from scheduler.actions.hours.counter_events import counter_words
-from scheduler.actions.hours.ledger import (
-    checkpoint_before,
-    derive_vessel,
-    items_after,
-    setup_of,
-    setups_of_counter,
-)
+from scheduler.actions.hours.ledger import checkpoint_before, derive_vessel, items_after, setup_of, setups_of_counter
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import document_of

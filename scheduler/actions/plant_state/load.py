@@ -5,14 +5,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 
 from scheduler.actions.base.context import Context, instant, seconds
-from scheduler.actions.hours.ledger import (
-    ANSWERS,
-    changes_in,
-    derive_vessel,
-    missing_in,
-    setups_in,
-    totals_of,
-)
+from scheduler.actions.hours.ledger import ANSWERS, changes_in, derive_vessel, missing_in, setups_in, totals_of
 from scheduler.actions.plant_state.stored import (
     Pin,
     StoredPlan,

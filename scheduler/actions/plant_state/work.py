@@ -14,11 +14,7 @@ from scheduler.domain.work.state import WorkState, replay
 from scheduler.errors import Clash
 from scheduler.language import gettext as _
 from scheduler.storage.database import Session
-from scheduler.storage.work import (
-    WorkStepRow,
-    jobs_worked_on,
-    step_rows,
-)
+from scheduler.storage.work import WorkStepRow, jobs_worked_on, step_rows
 from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.work import against_words
 

@@ -16,14 +16,7 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.migrate import newest, steps_known
 from scheduler.storage.shore.home import Writing
 from scheduler.storage.shore.mirror import Mirror
-from scheduler.storage.shore.ships import (
-    LineState,
-    ShipLineRow,
-    batch_rows,
-    hash_of_change,
-    ship_line,
-    store_batch,
-)
+from scheduler.storage.shore.ships import LineState, ShipLineRow, batch_rows, hash_of_change, ship_line, store_batch
 from scheduler.storage.summary import put_summary_rows
 from scheduler.storage.vessel import asset_row, ids_taken_elsewhere, vessel_names, vessel_row
 from scheduler.wording.shore_taking import not_taken_words

@@ -14,12 +14,7 @@ from scheduler.actions.people.sides import remember_side
 from scheduler.actions.plant_state.load import PlantState, hours_then, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.stored import outage_of
-from scheduler.actions.plant_state.work import (
-    StoredStep,
-    require_no_tag,
-    state_of,
-    steps_of,
-)
+from scheduler.actions.plant_state.work import StoredStep, require_no_tag, state_of, steps_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.closing_checks import (
     Close,

@@ -13,9 +13,7 @@ from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import in_place_since, where
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.people.persons import same_name
-from scheduler.domain.record.closed_job import (
-    HoursSource,
-)
+from scheduler.domain.record.closed_job import HoursSource
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.against import Against, Objection, to_plain
 from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped

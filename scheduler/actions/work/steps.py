@@ -12,13 +12,7 @@ from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.people.sides import AUTHORITY, person_acting
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
-from scheduler.actions.plant_state.work import (
-    STEP,
-    StoredStep,
-    require_no_tag,
-    state_of,
-    steps_of,
-)
+from scheduler.actions.plant_state.work import STEP, StoredStep, require_no_tag, state_of, steps_of
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place, offset_minutes
 from scheduler.actions.work.nonconformities import open_about
@@ -33,17 +27,7 @@ from scheduler.domain.due.subjects import where
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import finding_kind
-from scheduler.domain.work.acts import (
-    AnyStep,
-    MeasureAccepted,
-    Note,
-    Noted,
-    Opened,
-    Returned,
-    Struck,
-    TagPlaced,
-    Tested,
-)
+from scheduler.domain.work import acts
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
 from scheduler.domain.work.late import late_objections
 from scheduler.domain.work.rules import objections, stop_reasons
@@ -68,7 +52,7 @@ def take_step(
     hand: Hand,
     place: Place,
     job_id: JobId,
-    step: AnyStep,
+    step: acts.AnyStep,
     *,
     fact: bool = False,
     if_match: int | None = None,
@@ -93,13 +77,13 @@ def take_step(
     )
 
 
-def must_be_allowed(context: Context, hand: Hand, step: AnyStep) -> None:
+def must_be_allowed(context: Context, hand: Hand, step: acts.AnyStep) -> None:
     """Raises Refused for an instant to come, NotAllowed where a step is the chief engineer's to record and somebody else does."""
     if step.at > context.now() + AHEAD:
         raise Refused(gettext("That time is still to come; give the instant at which it was done."))
-    if isinstance(step, TagPlaced) and step.override.strip():
+    if isinstance(step, acts.TagPlaced) and step.override.strip():
         person_acting(context, hand.actor, AUTHORITY, gettext("override the minimum, with a reason"))
-    if isinstance(step, MeasureAccepted):
+    if isinstance(step, acts.MeasureAccepted):
         person_acting(context, hand.actor, AUTHORITY, gettext("accept a measure outside its limits, with a reason"))
 
 
@@ -109,7 +93,7 @@ def record_step(
     hand: Hand,
     place: Place,
     job_id: JobId,
-    step: AnyStep,
+    step: acts.AnyStep,
     *,
     fact: bool,
     if_match: int | None,
@@ -166,12 +150,12 @@ def record_step(
     session.flush()
     after = steps_of(session, place.vessel_id, job_id.key)
     before, work = state_of(kept), state_of(after)
-    if isinstance(step, Noted) and step.about is Note.PART:
+    if isinstance(step, acts.Noted) and step.about is acts.Note.PART:
         use_part(session, place, step.name, step.value, hand.actor.name, context.now())
     if against and pump is not None:
         open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
     if pump is not None:
-        if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
+        if work.counts is not Counts.NOTHING and (isinstance(step, acts.Tested) or work.counts is not before.counts):
             require_no_tag(session, place.vessel_id, pump, now.plant, now.at)
         _count(session, now, pump, job_id, before, work, step, hand.actor.name)
     return Answer(
@@ -187,15 +171,15 @@ def record_step(
     )
 
 
-def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
+def _behind(plant: Plant, kind: JobKind, step: acts.AnyStep) -> acts.AnyStep:
     """The step with the mode, mechanism and cause that stand behind a finding picked from the plant's list; a measure with the
     unit and limits of the sheet, whatever was sent."""
-    if not isinstance(step, Noted):
+    if not isinstance(step, acts.Noted):
         return step
-    if step.about is Note.MEASURE:
+    if step.about is acts.Note.MEASURE:
         asked = next((one for one in kind.measures if one.name == step.name), None)
         return step if asked is None else replace(step, unit=asked.unit, low=asked.low, high=asked.high)
-    if step.about is not Note.FINDING:
+    if step.about is not acts.Note.FINDING:
         return step
     seen = finding_kind(plant.findings, step.name)
     if seen is None:
@@ -210,12 +194,12 @@ def _against(
     kind: JobKind,
     kept: Sequence[StoredStep],
     stood: WorkState,
-    step: AnyStep,
+    step: acts.AnyStep,
     procedure: Procedure,
     pump: str | None,
 ) -> list[Objection]:
     """What stands against an act, by the rules, the minimum, and what was recorded so far."""
-    if isinstance(step, Struck):
+    if isinstance(step, acts.Struck):
         return strike_objections(
             [one.step for one in kept],
             step,
@@ -228,7 +212,7 @@ def _against(
         )
     found = objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
     found += late_objections([one.step for one in kept], step, procedure)
-    back = isinstance(step, Returned) or (isinstance(step, Tested) and step.result is not Test.FAILED)
+    back = isinstance(step, acts.Returned) or (isinstance(step, acts.Tested) and step.result is not Test.FAILED)
     if back and stood.counts is Counts.FULL and _is_down(now, pump, step.at):
         # out by a breakdown or by another job: only what put it out brings it back
         found.append(Objection(Against.NOT_RETURNED, impossible=True))
@@ -281,10 +265,10 @@ def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
 
 
 def _below_minimum(
-    now: PlantState, kind: JobKind, pump: str | None, stood: WorkState, step: AnyStep
+    now: PlantState, kind: JobKind, pump: str | None, stood: WorkState, step: acts.AnyStep
 ) -> BelowMinimum | None:
     """What taking the pump out breaks of the minimum; none when it holds, or when the pump is out already."""
-    if pump is None or stood.counts is Counts.NOTHING or not isinstance(step, TagPlaced | Opened):
+    if pump is None or stood.counts is Counts.NOTHING or not isinstance(step, acts.TagPlaced | acts.Opened):
         return None
     if any(
         o.pump == pump and o.from_at <= step.at and o.to_at is None and not o.counts_for.m3_per_h for o in now.outages
@@ -327,13 +311,13 @@ def _count(
     job_id: JobId,
     before: WorkState,
     after: WorkState,
-    step: AnyStep,
+    step: acts.AnyStep,
     by: str,
 ) -> None:
     """Store what the step changes in what the pump counts for."""
     place = Place(pump, now.vessel.id, now.plant.id, AssetKind.PUMP)
     reason = f"work on {job_id.key}"
-    if isinstance(step, Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
+    if isinstance(step, acts.Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
         returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, now.at)
     elif after.counts is before.counts:
         return
@@ -346,7 +330,7 @@ def _count(
         back = slot[1] if slot is not None and slot[1] > now.at else None
         set_down(session, place, step.at, reason, by, now.at, back, job_id.key)
     else:
-        struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
+        struck = isinstance(step, acts.Struck)  # what an entry taken back leaves is never proved
         test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
         returned(session, now.plant, place, step.at, reason, test, None, by, now.at)
     ask_plan(session, now.vessel.id, now.plant.id, now.at)

@@ -12,10 +12,7 @@ from typing import ClassVar
 from scheduler.domain.vessel.crew import STRICT, Branch, Crew, EngineerVisit, MinimumBlock, PortStay, QuietHours
 from scheduler.domain.vessel.isolation import POINTS, IsolationPoint, points_of
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind, LastDone
-from scheduler.domain.vessel.sheets import (
-    FINDINGS,
-    FindingKind,
-)
+from scheduler.domain.vessel.sheets import FINDINGS, FindingKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

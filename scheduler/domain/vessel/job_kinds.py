@@ -7,13 +7,7 @@ from typing import ClassVar
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.vessel.crew import STRICT
-from scheduler.domain.vessel.sheets import (
-    MeasureAsked,
-    PartNeeded,
-    Phase,
-    SheetStep,
-    sheet_steps,
-)
+from scheduler.domain.vessel.sheets import MeasureAsked, PartNeeded, Phase, SheetStep, sheet_steps
 from scheduler.language import gettext, marked
 
 

@@ -4,15 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from scheduler.domain.vessel.sheets import MeasureAsked, Phase
-from scheduler.domain.work.acts import (
-    AnyStep,
-    GasChecked,
-    GasPlace,
-    Note,
-    Noted,
-    Struck,
-    TagPlaced,
-)
+from scheduler.domain.work.acts import AnyStep, GasChecked, GasPlace, Note, Noted, Struck, TagPlaced
 from scheduler.domain.work.against import Against, Objection, Procedure
 from scheduler.domain.work.rules import newest_measures
 from scheduler.domain.work.state import WorkState, struck_numbers

@@ -2,26 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 
-from scheduler.domain.work.acts import (
-    AnyStep,
-    Note,
-    Noted,
-    NoVoltage,
-    Opened,
-    Returned,
-    StartTried,
-    Struck,
-    Tested,
-    VacuumLetOut,
-)
+from scheduler.domain.work import acts
 from scheduler.domain.work.against import Against, Objection, Procedure
 from scheduler.domain.work.rules import objections
 from scheduler.domain.work.state import replay, struck_numbers
 
-_RESTS = (Opened, StartTried, NoVoltage, VacuumLetOut, Returned, Tested)
+_RESTS = (acts.Opened, acts.StartTried, acts.NoVoltage, acts.VacuumLetOut, acts.Returned, acts.Tested)
 
 
-def late_objections(entries: Sequence[AnyStep], step: AnyStep, procedure: Procedure) -> Iterator[Objection]:
+def late_objections(entries: Sequence[acts.AnyStep], step: acts.AnyStep, procedure: Procedure) -> Iterator[Objection]:
     """The opening, proofs, returns and tests recorded for later against which something stands with this act before them.
 
     Only what the act adds counts; one told in its order, or that adds nothing, has none.
@@ -29,15 +18,15 @@ def late_objections(entries: Sequence[AnyStep], step: AnyStep, procedure: Proced
     Args:
         entries: all of them, in order of recording.
     """
-    if isinstance(step, Struck):
+    if isinstance(step, acts.Struck):
         return
     struck = struck_numbers(entries)
     for number, told in enumerate(entries, 1):
         if number in struck or not isinstance(told, _RESTS) or told.at <= step.at:
             continue
         # a remark in its place, so that the numbers of struck entries stay right
-        others: list[AnyStep] = [*entries]
-        others[number - 1] = Noted(at=told.at, by=told.by, about=Note.OTHER, name="")
+        others: list[acts.AnyStep] = [*entries]
+        others[number - 1] = acts.Noted(at=told.at, by=told.by, about=acts.Note.OTHER, name="")
         was = {one.code for one in objections(replay(others, told.at), told, procedure)}
         now = {one.code for one in objections(replay([*others, step], told.at), told, procedure)}
         if now - was:

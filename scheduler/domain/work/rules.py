@@ -13,36 +13,7 @@ from datetime import datetime
 from scheduler.domain.base.enums import Test
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.domain.vessel.sheets import Phase
-from scheduler.domain.work.acts import (
-    AnyStep,
-    GasChecked,
-    GasPlace,
-    MadeReady,
-    MeasureAccepted,
-    Note,
-    Noted,
-    NoVoltage,
-    Opened,
-    PeopleClear,
-    PeopleWarned,
-    PermitClosed,
-    PermitIssued,
-    PersonalLockOff,
-    PersonalLockOn,
-    PointPasses,
-    Reported,
-    Returned,
-    Rinsed,
-    StartedLocally,
-    StartTried,
-    Struck,
-    TagPlaced,
-    TagRemoved,
-    TagTakenOver,
-    Tested,
-    TestedDead,
-    VacuumLetOut,
-)
+from scheduler.domain.work import acts
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure
 from scheduler.domain.work.locks import (
     hanging,
@@ -68,7 +39,7 @@ from scheduler.domain.work.state import WorkState, same
 
 
 def objections(
-    work: WorkState, step: AnyStep, procedure: Procedure, *, below_minimum: BelowMinimum | None = None
+    work: WorkState, step: acts.AnyStep, procedure: Procedure, *, below_minimum: BelowMinimum | None = None
 ) -> list[Objection]:
     """All that stands against an act in this state; empty when nothing does."""
     if not step.by.strip():
@@ -76,57 +47,59 @@ def objections(
     return list(_against(work, step, procedure, below_minimum))
 
 
-def _against(work: WorkState, step: AnyStep, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
+def _against(
+    work: WorkState, step: acts.AnyStep, procedure: Procedure, below: BelowMinimum | None
+) -> Iterator[Objection]:
     match step:
-        case PermitIssued():
+        case acts.PermitIssued():
             yield from _permit(work, step)
-        case PermitClosed():
+        case acts.PermitClosed():
             yield from _permit_closed(work, step)
-        case Rinsed():
+        case acts.Rinsed():
             yield from _rinsed(work, step, procedure)
-        case TagPlaced():
+        case acts.TagPlaced():
             yield from _tag(work, step, procedure, below)
-        case TagTakenOver():
+        case acts.TagTakenOver():
             yield from taken_over(work, step)
-        case PointPasses():
+        case acts.PointPasses():
             if not step.instead.strip():
                 yield Objection(Against.NOTHING_INSTEAD, {"point": step.point})
-        case TestedDead():
+        case acts.TestedDead():
             yield Objection(Against.ONE_BY_ONE)
-        case StartTried():
+        case acts.StartTried():
             yield from start_objections(work, step, procedure)
-        case NoVoltage():
+        case acts.NoVoltage():
             yield from voltage_objections(work, step, procedure)
-        case VacuumLetOut():
+        case acts.VacuumLetOut():
             yield from vacuum_objections(work, step, procedure)
-        case GasChecked():
+        case acts.GasChecked():
             yield from gas_objections(step, procedure)
-        case PersonalLockOn():
+        case acts.PersonalLockOn():
             yield from personal_on(work, step)
-        case PersonalLockOff():
+        case acts.PersonalLockOff():
             if not hangs(work, step.by) and same(step.by) not in work.people_not_known:
                 yield Objection(Against.NO_PERSONAL_LOCK, {"person": step.by}, impossible=True)
-        case Opened():
+        case acts.Opened():
             yield from opening_objections(work, step, procedure, below)
-        case TagRemoved():
+        case acts.TagRemoved():
             yield from off_objections(work, step, procedure)
-        case PeopleWarned():
+        case acts.PeopleWarned():
             yield from hanging(work, "told")
-        case StartedLocally():
+        case acts.StartedLocally():
             yield from hanging(work, "start")
             yield from personal_locks(work)
-        case Returned():
+        case acts.Returned():
             yield from _returned(work, procedure)
-        case Tested():
+        case acts.Tested():
             yield from _tested(work, step)
-        case Noted():
+        case acts.Noted():
             yield from _noted(work, step, procedure)
-        case MeasureAccepted():
+        case acts.MeasureAccepted():
             yield from _accepted(work, step, procedure)
-        case MadeReady():
+        case acts.MadeReady():
             if not step.standby_seen or not step.told.strip():
                 yield Objection(Against.STANDBY_NOT_SEEN)
-        case PeopleClear() | Reported() | Struck():
+        case acts.PeopleClear() | acts.Reported() | acts.Struck():
             return
 
 
@@ -151,7 +124,7 @@ def stop_reasons(work: WorkState, at: datetime, procedure: Procedure) -> list[Ob
     return [*found, *gas_age(work.gas, at, procedure)]
 
 
-def _permit(work: WorkState, step: PermitIssued) -> Iterator[Objection]:
+def _permit(work: WorkState, step: acts.PermitIssued) -> Iterator[Objection]:
     if not step.number.strip():
         yield Objection(Against.NO_NUMBER, impossible=True)
         return
@@ -161,7 +134,7 @@ def _permit(work: WorkState, step: PermitIssued) -> Iterator[Objection]:
         yield Objection(Against.NOT_VALID, {"number": step.number})
 
 
-def _permit_closed(work: WorkState, step: PermitClosed) -> Iterator[Objection]:
+def _permit_closed(work: WorkState, step: acts.PermitClosed) -> Iterator[Objection]:
     if not any(one.number == step.number and one.closed_at is None for one in work.permits):
         known = tuple(one.number for one in work.permits if one.closed_at is None)
         yield Objection(Against.NO_PERMIT, {"number": step.number, "open": known}, impossible=True)
@@ -172,18 +145,20 @@ def _permit_closed(work: WorkState, step: PermitClosed) -> Iterator[Objection]:
         yield from personal_locks(work)
 
 
-def _rinsed(work: WorkState, step: Rinsed, procedure: Procedure) -> Iterator[Objection]:
+def _rinsed(work: WorkState, step: acts.Rinsed, procedure: Procedure) -> Iterator[Objection]:
     locked = [point for point in procedure.of_role(PointRole.FLUSHING) if work.locked(point)]
     if locked:
         yield Objection(Against.FLUSHING_LOCKED, {"points": tuple(locked)})
     if not step.drained_to.strip():
         yield Objection(Against.NOT_RINSED)
     yield from to_sewage_only(step.drained_to)
-    if not any(one.place is GasPlace.ROOM for one in work.gas_readings):
+    if not any(one.place is acts.GasPlace.ROOM for one in work.gas_readings):
         yield Objection(Against.ROOM_GAS_NOT_READ)
 
 
-def _tag(work: WorkState, step: TagPlaced, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
+def _tag(
+    work: WorkState, step: acts.TagPlaced, procedure: Procedure, below: BelowMinimum | None
+) -> Iterator[Objection]:
     if not step.point.strip():
         yield Objection(Against.NO_POINT, impossible=True)
         return
@@ -193,7 +168,7 @@ def _tag(work: WorkState, step: TagPlaced, procedure: Procedure, below: BelowMin
     if not work.hanging:
         if work.ready is None or not work.ready.standby_seen:
             yield Objection(Against.STANDBY_NOT_SEEN)
-        if not any(one.place is GasPlace.ROOM for one in work.gas_readings):
+        if not any(one.place is acts.GasPlace.ROOM for one in work.gas_readings):
             yield Objection(Against.ROOM_GAS_NOT_READ)
         if below is not None and not step.override.strip():
             yield below.objection()
@@ -216,7 +191,7 @@ def _returned(work: WorkState, procedure: Procedure) -> Iterator[Objection]:
     yield from (Objection(Against.NAMEPLATE, {"name": one.name}) for one in nameplate_exceeded(work, procedure))
 
 
-def _tested(work: WorkState, step: Tested) -> Iterator[Objection]:
+def _tested(work: WorkState, step: acts.Tested) -> Iterator[Objection]:
     if work.hanging or work.not_known:
         yield from hanging(work, "test")
     elif work.out_at is not None and work.returned_at is None and step.result is Test.PASSED:
@@ -227,9 +202,9 @@ def _tested(work: WorkState, step: Tested) -> Iterator[Objection]:
         yield Objection(Against.SLOWER, {"seconds": step.pull_down_seconds, "limit": step.limit_seconds})
 
 
-def _noted(work: WorkState, step: Noted, procedure: Procedure) -> Iterator[Objection]:
+def _noted(work: WorkState, step: acts.Noted, procedure: Procedure) -> Iterator[Objection]:
     asked = next((one for one in procedure.sheet if one.text == step.name), None)
-    if step.about is not Note.STEP or asked is None:
+    if step.about is not acts.Note.STEP or asked is None:
         return
     if asked.act:
         yield Objection(Against.BY_ITS_ACT, {"act": asked.act}, impossible=True)
@@ -262,7 +237,7 @@ def _out_of_phase(work: WorkState, when: Phase, procedure: Procedure) -> Iterato
                 yield Objection(Against.NOT_ISOLATED, {"points": ()})
 
 
-def _accepted(work: WorkState, step: MeasureAccepted, procedure: Procedure) -> Iterator[Objection]:
+def _accepted(work: WorkState, step: acts.MeasureAccepted, procedure: Procedure) -> Iterator[Objection]:
     newest = newest_measures(work).get(step.name)
     if newest is None:
         yield Objection(Against.NO_MEASURE, {"name": step.name}, impossible=True)
@@ -276,7 +251,7 @@ def _accepted(work: WorkState, step: MeasureAccepted, procedure: Procedure) -> I
         yield Objection(Against.NO_REASON, impossible=True)
 
 
-def nameplate_exceeded(work: WorkState, procedure: Procedure) -> list[Noted]:
+def nameplate_exceeded(work: WorkState, procedure: Procedure) -> list[acts.Noted]:
     """The newest figures above a limit that stands on the nameplate: nobody accepts them, and the pump stays out of AUTO.
 
     Those of an earlier round of isolation count until they are read again."""
@@ -287,6 +262,6 @@ def nameplate_exceeded(work: WorkState, procedure: Procedure) -> list[Noted]:
     ]
 
 
-def newest_measures(work: WorkState) -> dict[str, Noted]:
+def newest_measures(work: WorkState) -> dict[str, acts.Noted]:
     """The newest figure of each measure, by name."""
     return {one.name: one for one in work.measures}

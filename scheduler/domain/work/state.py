@@ -11,38 +11,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from scheduler.domain.base.enums import Test
-from scheduler.domain.work.acts import (
-    AnyStep,
-    GasChecked,
-    GasPlace,
-    MadeReady,
-    MeasureAccepted,
-    Note,
-    Noted,
-    NoVoltage,
-    Opened,
-    OtherHand,
-    PeopleClear,
-    PeopleWarned,
-    PermitClosed,
-    PermitIssued,
-    PersonalLockOff,
-    PersonalLockOn,
-    PointPasses,
-    Reported,
-    Returned,
-    Rinsed,
-    StartedLocally,
-    StartTried,
-    Step,
-    Struck,
-    TagPlaced,
-    TagRemoved,
-    TagTakenOver,
-    Tested,
-    TestedDead,
-    VacuumLetOut,
-)
+from scheduler.domain.work import acts
 
 UNENDED = timedelta(days=1)
 """How long a permit holds on which no end was told. Common practice, no source."""
@@ -67,7 +36,7 @@ class Tag:
     placed_at: datetime
     removed_by: str = ""
     removed_at: datetime | None = None
-    other_hand: OtherHand | None = None
+    other_hand: acts.OtherHand | None = None
     box_no: str = ""
     relief: bool = False
 
@@ -102,7 +71,7 @@ class PersonalLock:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _NotKnown(Step):
+class _NotKnown(acts.Step):
     """What a struck entry leaves behind. point, person: whose lock may hang or not; is_open: the pump may be open or not; test:
     what it is worth is not known, and it is not proved."""
 
@@ -123,24 +92,24 @@ class WorkState:
     permits: tuple[Permit, ...] = ()
     tags: tuple[Tag, ...] = ()
     personal: tuple[PersonalLock, ...] = ()
-    passing: tuple[PointPasses, ...] = ()
-    ready: MadeReady | None = None
-    rinsed: Rinsed | None = None
-    start_tried: StartTried | None = None
-    no_voltage: NoVoltage | None = None
-    vacuum_out: VacuumLetOut | None = None
-    gas_readings: tuple[GasChecked, ...] = ()
+    passing: tuple[acts.PointPasses, ...] = ()
+    ready: acts.MadeReady | None = None
+    rinsed: acts.Rinsed | None = None
+    start_tried: acts.StartTried | None = None
+    no_voltage: acts.NoVoltage | None = None
+    vacuum_out: acts.VacuumLetOut | None = None
+    gas_readings: tuple[acts.GasChecked, ...] = ()
     opened_at: datetime | None = None
     clear_at: datetime | None = None
     warned_at: datetime | None = None
-    started_locally: StartedLocally | None = None
+    started_locally: acts.StartedLocally | None = None
     returned_at: datetime | None = None
     reported_at: datetime | None = None
     taken_over_at: datetime | None = None
     failed_at: datetime | None = None
-    tests: tuple[Tested, ...] = ()
-    measures: tuple[Noted, ...] = ()
-    accepted: tuple[MeasureAccepted, ...] = ()
+    tests: tuple[acts.Tested, ...] = ()
+    measures: tuple[acts.Noted, ...] = ()
+    accepted: tuple[acts.MeasureAccepted, ...] = ()
     test: Test = Test.NONE
     counts: Counts = Counts.FULL
     out_at: datetime | None = None
@@ -161,7 +130,7 @@ class WorkState:
         return tuple(lock for lock in self.personal if lock.off_at is None)
 
     @property
-    def gas(self) -> GasChecked | None:
+    def gas(self) -> acts.GasChecked | None:
         """The newest reading of the gas meter in this round, or none."""
         return self.gas_readings[-1] if self.gas_readings else None
 
@@ -182,7 +151,7 @@ class WorkState:
 NOT_BEGUN = WorkState()
 
 
-def replay(entries: Iterable[AnyStep], until: datetime | None = None) -> WorkState:
+def replay(entries: Iterable[acts.AnyStep], until: datetime | None = None) -> WorkState:
     """The state after all acts (those up to `until`), in the order in which they happened (given order where instants are equal).
 
     Args:
@@ -195,41 +164,41 @@ def replay(entries: Iterable[AnyStep], until: datetime | None = None) -> WorkSta
     return work
 
 
-def struck_numbers(entries: Sequence[AnyStep]) -> frozenset[int]:
+def struck_numbers(entries: Sequence[acts.AnyStep]) -> frozenset[int]:
     """Numbers of the entries that were struck."""
-    return frozenset(one.number for one in entries if isinstance(one, Struck))
+    return frozenset(one.number for one in entries if isinstance(one, acts.Struck))
 
 
-def _standing(entries: Sequence[AnyStep]) -> list[AnyStep | _NotKnown]:
+def _standing(entries: Sequence[acts.AnyStep]) -> list[acts.AnyStep | _NotKnown]:
     """What stands of the entries; in place of a struck one what is not known because of it."""
     struck = struck_numbers(entries)
-    found: list[AnyStep | _NotKnown] = []
+    found: list[acts.AnyStep | _NotKnown] = []
     for number, step in enumerate(entries, 1):
-        if isinstance(step, Struck):
+        if isinstance(step, acts.Struck):
             continue
         if number not in struck:
             found.append(step)
             continue
         match step:
-            case TagPlaced() | TagRemoved() | TagTakenOver():
+            case acts.TagPlaced() | acts.TagRemoved() | acts.TagTakenOver():
                 found.append(_NotKnown(at=step.at, by=step.by, point=step.point))
-            case PersonalLockOn() | PersonalLockOff():
+            case acts.PersonalLockOn() | acts.PersonalLockOff():
                 found.append(_NotKnown(at=step.at, by=step.by, person=step.by))
-            case Opened():
+            case acts.Opened():
                 found.append(_NotKnown(at=step.at, by=step.by, is_open=True))
-            case Tested():
+            case acts.Tested():
                 found.append(_NotKnown(at=step.at, by=step.by, test=True))
             case _:
                 pass
     return found
 
 
-def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
+def after(work: WorkState, step: acts.AnyStep | _NotKnown) -> WorkState:
     """The state after one more act."""
     match step:
         case _NotKnown():
             return _not_known(work, step)
-        case PermitIssued():
+        case acts.PermitIssued():
             permit = Permit(
                 step.number,
                 step.permit_kind,
@@ -240,13 +209,13 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
                 passing=step.passing,
             )
             return replace(work, permits=(*work.permits, permit))
-        case PermitClosed():
+        case acts.PermitClosed():
             return replace(work, permits=tuple(_closed(one, step) for one in work.permits))
-        case MadeReady():
+        case acts.MadeReady():
             return replace(begun_anew(work), ready=step)
-        case Rinsed():
+        case acts.Rinsed():
             return replace(begun_anew(work), rinsed=step)
-        case TagPlaced():
+        case acts.TagPlaced():
             again = not work.fresh and not work.hanging and not work.not_known
             begun = replace(_anew(work) if again and work.tags else begun_anew(work), fresh=False)
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, box_no=step.box_no)
@@ -254,57 +223,57 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
                 begun, warned_at=None, started_locally=None
             )  # said and seen before a lock: not of what is after it
             return _out(replace(begun, tags=(*work.tags, tag), not_known=begun.not_known - {step.point}), step.at)
-        case TagTakenOver():
+        case acts.TagTakenOver():
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, relief=True)
             known = work.not_known - {step.point}
             return replace(work, tags=(*work.tags, tag), taken_over_at=step.at, not_known=known)
-        case PointPasses():
+        case acts.PointPasses():
             return replace(work, passing=(*work.passing, step))
-        case TestedDead():
+        case acts.TestedDead():
             return work
-        case StartTried():
+        case acts.StartTried():
             return replace(work, start_tried=step)
-        case NoVoltage():
+        case acts.NoVoltage():
             return replace(work, no_voltage=step)
-        case VacuumLetOut():
+        case acts.VacuumLetOut():
             return replace(work, vacuum_out=step)
-        case GasChecked():
-            begun = begun_anew(work) if step.place is GasPlace.ROOM else work
+        case acts.GasChecked():
+            begun = begun_anew(work) if step.place is acts.GasPlace.ROOM else work
             return replace(begun, gas_readings=(*begun.gas_readings, step))
-        case PersonalLockOn():
+        case acts.PersonalLockOn():
             lock = PersonalLock(step.by, step.lock_no, step.company, step.at)
             return replace(
                 work, personal=(*work.personal, lock), people_not_known=work.people_not_known - {same(step.by)}
             )
-        case PersonalLockOff():
+        case acts.PersonalLockOff():
             return replace(
                 work, personal=_personal_off(work, step), people_not_known=work.people_not_known - {same(step.by)}
             )
-        case Opened():
+        case acts.Opened():
             opened = replace(work, opened_at=step.at, clear_at=None, open_not_known=False)
             return _out(opened, step.at)
-        case PeopleClear():
+        case acts.PeopleClear():
             return replace(work, clear_at=step.at, open_not_known=False)
-        case TagRemoved():
+        case acts.TagRemoved():
             return replace(work, tags=_without(work.tags, step), not_known=work.not_known - {step.point})
-        case PeopleWarned():
+        case acts.PeopleWarned():
             return replace(work, warned_at=step.at)
-        case StartedLocally():
+        case acts.StartedLocally():
             return replace(work, started_locally=step)
-        case Returned():
+        case acts.Returned():
             if work.hanging or work.not_known:
                 return work  # it cannot be in use with a lock on it, whatever was said
             counts = Counts.PROVISIONAL if work.counts is Counts.NOTHING else work.counts
             return replace(work, returned_at=step.at, counts=counts)
-        case Tested():
+        case acts.Tested():
             return _tested(replace(work, tests=(*work.tests, step)), step)
-        case Reported():
+        case acts.Reported():
             return replace(work, reported_at=step.at)
-        case Noted():
-            return replace(work, measures=(*work.measures, step)) if step.about is Note.MEASURE else work
-        case MeasureAccepted():
+        case acts.Noted():
+            return replace(work, measures=(*work.measures, step)) if step.about is acts.Note.MEASURE else work
+        case acts.MeasureAccepted():
             return replace(work, accepted=(*work.accepted, step))
-        case Struck():
+        case acts.Struck():
             return work
 
 
@@ -313,7 +282,7 @@ def same(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _closed(permit: Permit, step: PermitClosed) -> Permit:
+def _closed(permit: Permit, step: acts.PermitClosed) -> Permit:
     closes = permit.number == step.number and permit.closed_at is None
     return replace(permit, closed_at=step.at) if closes else permit
 
@@ -359,7 +328,7 @@ def _out(work: WorkState, at: datetime) -> WorkState:
     return replace(work, counts=Counts.NOTHING, out_at=work.out_at or at, test=Test.NONE, returned_at=None)
 
 
-def _without(tags: tuple[Tag, ...], step: TagRemoved) -> tuple[Tag, ...]:
+def _without(tags: tuple[Tag, ...], step: acts.TagRemoved) -> tuple[Tag, ...]:
     """The tags with the one that comes off: that of the hand that takes it, else the oldest that hangs at the point."""
     here = [place for place, tag in enumerate(tags) if tag.point == step.point and tag.removed_at is None]
     own = [place for place in here if same(tags[place].placed_by) == same(step.by)]
@@ -370,14 +339,14 @@ def _without(tags: tuple[Tag, ...], step: TagRemoved) -> tuple[Tag, ...]:
     return (*tags[:place], off, *tags[place + 1 :])
 
 
-def _personal_off(work: WorkState, step: PersonalLockOff) -> tuple[PersonalLock, ...]:
+def _personal_off(work: WorkState, step: acts.PersonalLockOff) -> tuple[PersonalLock, ...]:
     return tuple(
         replace(lock, off_at=step.at) if lock.off_at is None and same(lock.person) == same(step.by) else lock
         for lock in work.personal
     )
 
 
-def _tested(work: WorkState, step: Tested) -> WorkState:
+def _tested(work: WorkState, step: acts.Tested) -> WorkState:
     if step.result is Test.FAILED:
         out = replace(work, test=Test.FAILED, counts=Counts.NOTHING, returned_at=None, failed_at=step.at)
         out = replace(out, warned_at=None, started_locally=None)

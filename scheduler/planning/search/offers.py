@@ -7,15 +7,7 @@ from itertools import combinations, compress
 from operator import add
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import (
-    Ground,
-    Start,
-    candidate_at,
-    fact_against,
-    may_be_open,
-    own_dates,
-    work_of,
-)
+from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, may_be_open, own_dates, work_of
 from scheduler.planning.search.tiers import GROUP_PAST_DAYS, Tier, days_past, may_share, set_up_saved
 
 Entry = tuple[int, Start]

@@ -2,13 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from sqlalchemy import (
-    BigInteger,
-    SmallInteger,
-    bindparam,
-    delete,
-    text,
-)
+from sqlalchemy import BigInteger, SmallInteger, bindparam, delete, text
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.hours.ledger_values import WATCHED

@@ -3,16 +3,7 @@
 from collections.abc import Sequence
 from enum import StrEnum
 
-from sqlalchemy import (
-    BigInteger,
-    CheckConstraint,
-    ColumnElement,
-    ForeignKeyConstraint,
-    Index,
-    bindparam,
-    text,
-    tuple_,
-)
+from sqlalchemy import BigInteger, CheckConstraint, ColumnElement, ForeignKeyConstraint, Index, bindparam, text, tuple_
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.types import AUTO, WITHOUT_ROWID, Row, by_value

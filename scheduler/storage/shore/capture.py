@@ -9,19 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, NamedTuple
 
-from sqlalchemy import (
-    Connection,
-    Delete,
-    Engine,
-    Insert,
-    Table,
-    Update,
-    and_,
-    event,
-    select,
-    text,
-    tuple_,
-)
+from sqlalchemy import Connection, Delete, Engine, Insert, Table, Update, and_, event, select, text, tuple_
 from sqlalchemy import inspect as inspected
 from sqlmodel import Session
 

@@ -23,17 +23,7 @@ from scheduler.domain.feed.entries import calendar_content
 from scheduler.domain.feed.revision import Feed, StoredEvent, republish
 from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
-from tests.calendar_cases import (
-    AT,
-    DAY,
-    PLANT,
-    VESSEL,
-    alarm_job,
-    done_job,
-    knife_job,
-    slot,
-    withdrawn_job,
-)
+from tests.calendar_cases import AT, DAY, PLANT, VESSEL, alarm_job, done_job, knife_job, slot, withdrawn_job
 from tests.clients import Seen, calendar_client
 
 KEY = "knives:P1:4"

@@ -6,12 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.domain.record.reliability import (
-    mean_count,
-    mtbf,
-    trend,
-    weibull,
-)
+from scheduler.domain.record.reliability import mean_count, mtbf, trend, weibull
 from scheduler.errors import Refused
 
 LIVES = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]

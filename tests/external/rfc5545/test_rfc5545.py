@@ -11,18 +11,7 @@ from api.ics.text import calendar_body, render_event, render_task, uid_for, with
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import status_entry
 from scheduler.domain.feed.revision import CalendarEntry
-from tests.calendar_cases import (
-    AT,
-    DAY,
-    VESSEL,
-    alarm_job,
-    done_job,
-    knife_job,
-    shown,
-    slot,
-    with_words,
-    withdrawn_job,
-)
+from tests.calendar_cases import AT, DAY, VESSEL, alarm_job, done_job, knife_job, shown, slot, with_words, withdrawn_job
 from tests.external.rfc5545.lines import Part, parse, physical, text_value, unfolded
 
 BASE = "http://plover.example:8322"
