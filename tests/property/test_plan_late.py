@@ -63,8 +63,9 @@ def _with_all_starts(problem: Problem) -> Plan:
 def _late_field(problem: Problem) -> tuple[Ground, OpenOffers] | None:
     """The field that the search of a problem begins with, where the plain rule is late, and places all."""
     ground = survey(problem)
-    begun, in_time = search._Search.begin(ground, search._highs)
-    return None if in_time or search._a_little_late(ground) is None else (ground, begun.field)
+    begun, _ = search._Search.begin(ground, search._highs)
+    near = search._a_little_late(ground)
+    return None if near is None or not tier_value(ground, LATE, near[0]) else (ground, begun.field)
 
 
 def _least(ground: Ground) -> dict[str, int]:
@@ -75,7 +76,7 @@ def _least(ground: Ground) -> dict[str, int]:
 @settings(max_examples=300 if FULL else 20)
 @given(PROBLEMS)
 def test_a_late_plan_is_as_with_all_starts(problem: Problem) -> None:
-    """In slots, tiers and proofs; and it is lawful."""
+    """In slots, tiers and proofs, its bounds on trust or not; and it is lawful."""
     plan, other = search.stagger(problem), _with_all_starts(problem)
     assert (plan.slots, plan.tiers, plan.proven) == (other.slots, other.tiers, other.proven)
     assert judge(problem, plan).faults == ()

@@ -33,6 +33,10 @@ NO_LIMIT = 2**52
 NEAR_DAYS = 14
 """Days past the limit, or past what no place spares a job, that are looked at first; the whole grid only if that is not enough."""
 
+LITTLE_ROOM = 1
+"""Days by which a plan may be late beyond what no place spares it, for bounds to be taken on trust. Measured: with more, some
+plans take longer so."""
+
 
 def stagger(
     problem: Problem,
@@ -48,7 +52,8 @@ def stagger(
         problem: the frozen problem; nothing else is known.
         optimise: the solver; HiGHS when none is given.
         up_to: the last tier that is searched for; those after it are as they come, not proven.
-        trust: bounds may stand for values until an answer confirms them, where the plain rule is in time; the plan is the same.
+        trust: bounds may stand for values until an answer confirms them, where the plain rule is hardly later than must be; the
+            plan is the same.
         digest: of the problem, where the caller knows it.
 
     Returns:
@@ -56,9 +61,9 @@ def stagger(
         made: what cannot be done is a shortfall, and a solver that fails leaves the greedy plan, by "greedy".
     """
     ground = survey(problem)
-    search, in_time = _Search.begin(ground, optimise or _highs)
+    search, hardly_late = _Search.begin(ground, optimise or _highs)
     tiers = [tier for tier in tiers_of(problem) if tier.tier <= up_to]
-    trusting = trust and in_time and not problem.even_margin  # what pumps out together add is far above its bound
+    trusting = trust and hardly_late and not problem.even_margin  # what pumps out together add is far above its bound
     return (_trusting(search, tiers) if trusting else _one_by_one(search, tiers)).plan(digest)
 
 
@@ -79,7 +84,7 @@ def _trusting(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
     number, plainly = 0, -1
     while number < len(tiers):
         last = number == len(tiers) - 1
-        if not before and (last or number == plainly):
+        if not before and (last or number == plainly or tiers[number].tier <= 1):
             search, number = search.settle(tiers[number]), number + 1
             continue
         found = search.looked_for(tiers[number], Effort.AT_BOUND if last else Effort.BOUND, alone=not before)
@@ -113,9 +118,9 @@ def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
     return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
 
 
-def _a_little_late(ground: Ground) -> tuple[Placement, dict[str, int]] | None:
-    """The plain rule, and by job the most days that it is past its limit in any plan as good: those that no place spares it, and
-    what all are late together by the rule beyond that. None where the rule leaves a job without a place, or moves a given date.
+def _a_little_late(ground: Ground) -> tuple[Placement, dict[str, int], int] | None:
+    """The plain rule, by job the most days that it is past its limit in any plan as good: those that no place spares it, and
+    what all are late together by the rule beyond that, which comes last. None where a job has no place or a given date moves.
     """
     first = {job.key: next(legal_starts(ground, job), None) for job in ground.jobs}
     ends = {key: one.end for key, one in first.items() if one is not None}
@@ -128,7 +133,7 @@ def _a_little_late(ground: Ground) -> tuple[Placement, dict[str, int]] | None:
         return None
     least = least_late(ground, ends)
     spare = by_rule - sum(least.values())
-    return placed, {key: days + spare for key, days in least.items()}
+    return placed, {key: days + spare for key, days in least.items()}, spare
 
 
 def _highs(model: Model) -> Solution:
@@ -189,7 +194,7 @@ class _Search:
 
     @staticmethod
     def begin(ground: Ground, optimise: Optimise) -> "tuple[_Search, bool]":
-        """The greedy witness, and every legal start still open; whether the witness keeps every given date and is in time.
+        """The greedy witness, and every legal start still open; whether the witness keeps given dates, hardly later than must be.
 
         First among starts that end by the limit: where the plain rule keeps every given date and is in time with these
         alone, no plan is better there, and a later start is in none as good. Else among those so far past it as a job can be in
@@ -202,7 +207,9 @@ class _Search:
         near = _a_little_late(ground)
         legal = legal_offers(ground, days_late=None if near is None else near[1])
         witness = greedy(ground, legal) if near is None else near[0]
-        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness), False
+        return _Search(
+            ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness
+        ), near is not None and near[2] <= LITTLE_ROOM
 
     def settle(self, tier: Tier) -> "_Search":
         """The search with this tier's value made as small as can be, or kept where the solver failed."""
