@@ -25,9 +25,8 @@ from api.demo_office import DemoOffice, clock_that_goes_on, demo_office, must_ha
 from api.demo_proof import DEMO_ACTOR, Scene, prove
 from api.ics.writer import calendar_writer
 from api.server.app import make_app
-from api.server.listening import listen
 from api.server.logs import set_up
-from api.server.serving import server_for
+from api.server.serving import listen, server_for
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import addresses, refresh
 from scheduler.actions.people import people

@@ -17,8 +17,8 @@ from fastapi import FastAPI
 
 from api.demo_proof import DEMO_ACTOR
 from api.server.app import make_app
-from api.server.listening import listen
 from api.server.office_calls import OfficeClient, SendingThread
+from api.server.serving import listen
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import people
 from scheduler.actions.plant_state.load import plant_state

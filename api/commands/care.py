@@ -41,11 +41,10 @@ def serve(
 
     from api.pages.shared.layout import compile_pages
     from api.server.app import make_app
-    from api.server.listening import listen
     from api.server.logs import set_up
     from api.server.notify import ServiceManager
-    from api.server.process import settle
-    from api.server.serving import server_for
+    from api.server.processes import settle
+    from api.server.serving import listen, server_for
     from api.server.timers_process import TimersProcess
     from scheduler.actions.people.first_link import first_link
     from scheduler.errors import SchedulerError

@@ -63,7 +63,7 @@ def _work(queues: list[str]) -> None:
     from api.commands.shared.command import command_context
     from api.ics.writer import calendar_writer
     from api.server.logs import hide_secrets
-    from api.server.process import settle
+    from api.server.processes import settle
     from scheduler.actions.feed import refresh as feed_refresh
     from scheduler.worker import TaskWorker
 

@@ -1,6 +1,7 @@
-"""Several processes that do the same, under one that watches them: one that ended unasked is begun anew."""
+"""How a process uses memory and threads; and several that do the same, under one that watches them."""
 
 import ctypes
+import gc
 import logging
 import os
 import signal
@@ -12,10 +13,30 @@ from typing import Any
 
 log = logging.getLogger("leadline")
 
+_ARENAS, _MOST_ARENAS = -8, 2
+"""M_ARENA_MAX of mallopt(3). Each thread would else get a heap of its own, which grows to the largest thing it ever made."""
+_SWITCH_SECONDS = 0.001
+"""How long a thread computes while another waits: what is answered without a thread waits so long for each that computes."""
 _DEATH_SIGNAL = 1
 """PR_SET_PDEATHSIG of prctl(2)."""
 AGAIN_SECONDS = 2
 """Before a process that ended is begun anew: one that cannot start does not take the machine."""
+
+
+def settle() -> None:
+    """Few heaps, short turns of threads, and what is here now left alone by the collector, since it stays. Called once."""
+    with suppress(OSError, AttributeError):  # another C library than glibc has no such matter
+        ctypes.CDLL(None).mallopt(_ARENAS, _MOST_ARENAS)
+    sys.setswitchinterval(_SWITCH_SECONDS)
+    gc.collect()
+    gc.freeze()
+
+
+def ends_with(parent: int, sent: signal.Signals) -> bool:
+    """From now on the system sends that to this process when its parent ends; false: that one has ended already."""
+    with suppress(OSError, AttributeError):  # another C library than glibc has no such matter
+        ctypes.CDLL(None).prctl(_DEATH_SIGNAL, sent)
+    return os.getppid() == parent
 
 
 def run_processes(many: int, act: Callable[[], object], ready: Callable[[], object] = lambda: None) -> int:
@@ -61,9 +82,7 @@ def _begin(act: Callable[[], object]) -> int:
     try:
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, signal.SIG_DFL)
-        with suppress(OSError, AttributeError):  # another C library than glibc has no such matter
-            ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGTERM)
-        if os.getppid() == parent:
+        if ends_with(parent, signal.SIGTERM):
             act()
         code = 0
     except BaseException as error:

@@ -1,7 +1,10 @@
-"""The HTTP server under an application: uvicorn, with limits on connections, and no proxy believed that is not named."""
+"""The socket a server listens on, and the server under an application: uvicorn, with limits on connections, and no proxy believed
+that is not named."""
 
 import asyncio
 import logging
+import os
+import socket
 from collections.abc import Callable
 from typing import Any
 
@@ -11,15 +14,54 @@ from starlette.types import ASGIApp
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api.server.connections import AT_A_TIME, IDLE_SECONDS, Connections, damp_accept_errors, protocol_with, room_for
-from api.server.listening import QUEUE
 from api.server.notify import NotifyingServer, ServiceManager
-from api.server.process import WORK_THREADS
+from scheduler.errors import Refused
 from scheduler.settings import Settings
 
+QUEUE = 2048
+"""Connections the system keeps until they are accepted."""
+WORK_THREADS = 16
+"""Requests worked on at a time; the rest wait their turn. Four read the database at once, the others wait for the planner or to
+write: with 40, as the framework has it, each would only make the others slower and hold memory of its own."""
 END_SECONDS = 10
 """How long a server that ends waits for requests under way: a client that stops in the middle of one must not hold it."""
 
 log = logging.getLogger("leadline")
+
+
+def listen(host: str, *ports: int) -> socket.socket:
+    """A listening socket on the first of `ports` that is free; port 0 takes any free one.
+
+    Args:
+        host: name or address of this machine, IPv4 or IPv6.
+        ports: 0 to 65535, at least one.
+
+    Raises:
+        Refused: the host is not one of this machine's, or none of the ports is free.
+    """
+    try:
+        found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    except OSError as error:
+        raise Refused(
+            f"Host {host!r} cannot be listened on: {error.strerror}. Give one of this machine's addresses."
+        ) from error
+    for port in ports:
+        # asyncio turns Nagle's delay off only where the protocol is named; without it every answer waits 40 ms
+        sock = socket.socket(found[0][0], socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        try:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            sock.bind((host, port))
+            sock.listen(QUEUE)
+        except OSError as error:
+            sock.close()
+            why = error
+        else:
+            return sock
+    named = " or ".join(str(port) for port in ports)
+    raise Refused(
+        f"Port {named} on {host} cannot be listened on: {os.strerror(why.errno or 0).lower()}. "
+        "Give another --port or --host."
+    ) from why
 
 
 class LimitedServer(NotifyingServer):

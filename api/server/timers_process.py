@@ -5,7 +5,6 @@ settings; then each byte wakes the ticks, and its end ends the process. It answe
 each time that changed. It logs where the server does. A server that is killed takes it along.
 """
 
-import ctypes
 import json
 import logging
 import os
@@ -24,7 +23,7 @@ from typing import Any
 
 from api.ics.writer import calendar_writer
 from api.server.logs import set_up
-from api.server.process import settle
+from api.server.processes import ends_with, settle
 from scheduler.actions.base.context import Context
 from scheduler.actions.care.failures import ALL_TIMERS
 from scheduler.actions.feed import refresh
@@ -44,8 +43,6 @@ _LONGEST_WAIT_SECONDS, _WELL_SECONDS = 60.0, 60.0
 _END_SECONDS = 20.0
 """So long the ticks may take to end what they are at."""
 _LOOK_SECONDS = 1.0
-_DEATH_SIGNAL = 1
-"""PR_SET_PDEATHSIG of prctl(2)."""
 
 
 class TimersProcess:
@@ -169,22 +166,13 @@ def _state_of(told: Mapping[str, Any]) -> TimerState:
     return TimerState(**{**told, "last_good_at": None if at is None else datetime.fromisoformat(at)})
 
 
-def _ends_with(parent: int) -> bool:
-    """From now on the system kills this process together with its parent; false: that one is gone already."""
-    with suppress(
-        OSError, AttributeError
-    ):  # another C library than glibc has no such matter: the socket's end has to do
-        ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGKILL)
-    return os.getppid() == parent
-
-
-def main() -> int:
+def run_timers() -> int:
     """The process; its exit code."""
     signal.signal(signal.SIGTERM, lambda *_: None)  # a service manager sends it to all; the server says when to end
     server = socket.socket(fileno=0)
     with server.makefile("rb") as said:
         told = json.loads(said.readline() or "{}")
-        if not told or not _ends_with(told["parent"]):
+        if not told or not ends_with(told["parent"], signal.SIGKILL):
             return 0
     settings = Settings(**told["settings"])
     set_up(settings.log, settings.log_level)
@@ -227,4 +215,4 @@ def _answer_until_asked_to_end(server: socket.socket, context: Context, timers: 
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run_timers())

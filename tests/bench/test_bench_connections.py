@@ -15,7 +15,7 @@ pytestmark = pytest.mark.bench
 ROUNDS = 9
 _BARE = """
 import sys, uvicorn
-from api.server.listening import listen
+from api.server.serving import listen
 from api.server.serving import server_for
 from scheduler.settings import Settings
 

@@ -23,7 +23,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from api.gateway.registers import Layout, RegisterKind, WordOrder
 from api.server.app import make_app
-from api.server.listening import listen
+from api.server.serving import listen
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import people

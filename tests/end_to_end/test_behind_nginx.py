@@ -18,8 +18,7 @@ from urllib.parse import urlsplit
 import pytest
 from starlette.types import Receive, Scope, Send
 
-from api.server.listening import listen
-from api.server.serving import server_for
+from api.server.serving import listen, server_for
 from scheduler.settings import Settings
 from tests.end_to_end.automation import free_port
 

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 import uvicorn
 
-from api.server.listening import listen
 from api.server.notify import NotifyingServer, ServiceManager
+from api.server.serving import listen
 
 
 @pytest.fixture(params=["path", "abstract"])

@@ -5,7 +5,7 @@ import socket
 
 import pytest
 
-from api.server.listening import listen
+from api.server.serving import listen
 from scheduler.errors import Refused
 
 
