@@ -13,7 +13,7 @@ from scheduler.shiptime import ShipOffset, ship_time
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
 _FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
-_TIME = re.compile(r"(\d{1,2}):(\d{2})(?::00)?")
+_TIME = re.compile(r"(\d{1,2}):(\d{2})(?::00)?|(\d{2})(\d{2})")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2199
 
 
@@ -89,14 +89,14 @@ def read_date(text: str) -> date | None:
 
 
 def read_time(text: str) -> time | None:
-    """A time of day to the minute, as 14:00, or none.
+    """A time of day to the minute, as 14:00 or, as logs have it, 1400; or none.
 
-    >>> read_time("9:05"), read_time("25:00")
-    (datetime.time(9, 5), None)
+    >>> read_time("9:05"), read_time("0905"), read_time("25:00"), read_time("2400"), read_time("905")
+    (datetime.time(9, 5), datetime.time(9, 5), None, None, None)
     """
     match = _TIME.fullmatch(_plain(text, " "))
     try:
-        return None if match is None else time(int(match[1]), int(match[2]))
+        return None if match is None else time(int(match[1] or match[3]), int(match[2] or match[4]))
     except ValueError:
         return None
 

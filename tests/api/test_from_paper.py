@@ -55,7 +55,6 @@ SHEET = {
     "returned:at": "10:41",
     "measure:knife gap, widest": "0.31",
     "measure:largest chip": "0",
-    "measure:motor current": "10.8",
     "seen": "as it should be",
     "ticked": "yes",
 }

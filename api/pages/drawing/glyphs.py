@@ -62,6 +62,4 @@ def glyph(state: JobState) -> Markup:
     if state is JobState.PAST_LIMIT:
         parts.append(tag("path", d="M0 0h13v3.4H0z", class_="g-solid"))
     name = state.value.replace(" ", "-")
-    return tag(
-        "svg", join(parts), viewBox="0 0 20 20", width=20, class_=f"glyph g-{name}", aria_hidden="true"
-    )
+    return tag("svg", join(parts), viewBox="0 0 20 20", width=20, class_=f"glyph g-{name}", aria_hidden="true")

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
-from api.pages.work.reading import measures_from
+from api.pages.work.reading import current_from, measures_from
 from api.routes.shared.fields import Fields
 from scheduler.actions.work.closing_checks import Close
 from scheduler.domain.base.enums import Test
@@ -93,6 +93,8 @@ class PaperView(FormState):
     steps: int = 0
     """How many steps of the sheet are ticked on it, where they are."""
     hours: HoursField | None = None
+    aboard: tuple[str, ...] = ()
+    """Names to pick from; another may be written."""
 
     @property
     def heading(self) -> str:
@@ -152,7 +154,9 @@ def read_paper(fields: Fields, plant: Plant, kind: JobKind, offset_minutes: int)
     assert finished is not None
     done_at = instant_of(datetime.combine(day, finished), offset_minutes)
     acts = tuple(_acts(fields, plant, kind, day, done_at, offset_minutes))
-    notes: list[AnyStep] = list(measures_from(fields, kind, done_at, by))
+    notes = measures_from(fields, kind, done_at, by)
+    if kind.takes_pump_out and not any(fields.text(f"measure:{one.name}") for one in kind.measures if one.nameplate):
+        notes += current_from(fields.figures("started locally:current"), kind, done_at, by)
     if fields.text("seen"):
         notes.append(Noted(at=done_at, by=by, about=Note.FINDING, name=fields.text("seen"), text=fields.text("words")))
     test = _test(fields, acts, kind)

@@ -17,6 +17,7 @@ from api.pages.work.route import close_again_checked, job_href
 from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
+from scheduler.actions.people.managing import people_shown
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.work import acts, jobs, steps
@@ -57,12 +58,17 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
         name=job_name(shown),
         job_href=here,
         rows=paper_rows(now.plant, kind),
-        measures=measure_fields(kind.measures),
+        measures=measure_fields([one for one in kind.measures if not (one.nameplate and kind.takes_pump_out)]),
         findings=tuple(one.seen for one in now.plant.findings),
         idempotency_key=secrets.token_hex(16),
         version=len(steps.stored_steps(context, place, job_id)),
         steps=sum(not one.act for one in kind.sheet),
         hours=hours_field(counter_at_subject(now, kind, job_id), job, now.hours.get((kind.subject, job_id.subject))),
+        aboard=tuple(
+            one.name
+            for one in people_shown(context, who.actor)
+            if one.vessel_id == vessel_id and one.withdrawn_at is None
+        ),
         **state.members,
     )
 

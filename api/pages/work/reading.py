@@ -1,6 +1,6 @@
 """A box of a job's page read back: the entries that its one tap stands for, and the close where it is the last."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -81,6 +81,12 @@ def measures_from(fields: Fields, kind: JobKind, at: datetime, by: str) -> list[
         for asked in kind.measures
         if (value := fields.figure(f"measure:{asked.name}")) is not None
     ]
+
+
+def current_from(currents: Sequence[float], kind: JobKind, at: datetime, by: str, why: str = "") -> list[AnyStep]:
+    """The highest of the phases, A, as the measure that is looked at against the nameplate, where the sheet asks for one."""
+    plated = next((one for one in kind.measures if one.nameplate), None)
+    return [] if plated is None or not currents else [_measure(plated, max(currents), at, by, why)]
 
 
 def _measure(asked: MeasureAsked, value: float, at: datetime, by: str, text: str = "") -> Noted:
@@ -225,9 +231,7 @@ def _local_start(box: ReadBox) -> Found:
     if box.work.warned_at is None:
         steps.append(acts.PeopleWarned(at=box.at, by=box.by, names=box.needed("names")))
     steps.append(acts.StartedLocally(at=box.at, by=box.by, no_leak=True, turns_right=True, phase_ampere=tuple(current)))
-    plated = next((one for one in box.kind.measures if one.nameplate), None)
-    if plated is not None and current:
-        steps.append(_measure(plated, max(current), box.at, box.by, why))
+    steps += current_from(current, box.kind, box.at, box.by, why)
     return [*measures_from(box.fields, box.kind, box.at, box.by), *steps], None
 
 
