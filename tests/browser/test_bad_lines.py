@@ -67,3 +67,37 @@ def test_of_two_people_on_one_job_the_second_sees_what_the_first_did(browser: Br
     assert [one["number"] for one in steps(live, key) if one["kind"] == "permit issued"] == ["PT-1"]
     other.close()
     context.close()
+
+
+@pytest.mark.parametrize("where", ["", "/paper"], ids=["the next act", "from paper"])
+def test_what_was_typed_outlives_a_session_that_ran_out_and_a_page_that_the_phone_reloads(
+    browser: Browser,
+    live: Live,  # noqa: F811
+    where: str,
+) -> None:
+    """Typed, reloaded: it is there. Sent with no session: nothing is recorded; signed in anew it is there, and is taken."""
+    context, page, _ = signed_in(browser, live, viewport={"width": 390, "height": 844})
+    key = job(live, "knife_inspection", "plover-pump-a-knives")
+    path = f"{live.url}/vessels/demo-plover/jobs/{key}{where}"
+    typed = {"done_by": "Demo relief", "finished": "0645"} if where else {"number": "PT-9", "valid_to": "23:00"}
+    before = len(steps(live, key))
+    page.goto(path)
+    for name, text in typed.items():
+        page.fill(f"main [name='{name}']", text)
+    page.goto("about:blank")
+    page.goto(path)
+    assert {name: page.input_value(f"main [name='{name}']") for name in typed} == typed
+    context.clear_cookies()
+    button = "button[value=look]" if where else "#next .go"
+    with page.expect_navigation():
+        page.click(button)
+    assert len(steps(live, key)) == before
+    page.goto(f"{live.url}/enter/{people.make_link(live.context, 'chief')}")
+    page.click("main button")
+    page.wait_for_url(f"{live.url}/plants/*")
+    page.goto(path)
+    assert {name: page.input_value(f"main [name='{name}']") for name in typed} == typed
+    with page.expect_navigation():
+        page.click(button)
+    assert "not seen on paper" in page.inner_text("main") if where else len(steps(live, key)) > before
+    context.close()

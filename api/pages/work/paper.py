@@ -80,6 +80,8 @@ class PaperView(FormState):
 
     frame: Frame
     name: str
+    key: str = ""
+    """Of the job."""
     job_href: str
     rows: tuple[PaperRow, ...] = ()
     measures: Sequence[object] = ()

@@ -56,6 +56,7 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
     return PaperView(
         frame=frame_of(now, who, f"{here}/paper", _("{job}, from paper", job=job.kind_name.capitalize()), ""),
         name=job_name(shown),
+        key=key,
         job_href=here,
         rows=paper_rows(now.plant, kind),
         measures=measure_fields([one for one in kind.measures if not (one.nameplate and kind.takes_pump_out)]),
