@@ -337,7 +337,8 @@ def hours_field(figure: CounterFigure | None, job: DueJob, hours: RunningHours |
     line = counter_line(figure, job) or _("counter shows {figure}", figure=figure_words(figure))
     unit = figure.seconds_per_count
     typed = "" if unit == 3600 else _("Typed as it shows, in {unit}.", unit=unit_name(unit))
-    hint = f"{line[:1].upper()}{line[1:]}. {typed} {_('Empty: as counted.')}"
+    empty = _("Empty: as counted.")
+    hint = f"{line[:1].upper()}{line[1:]}. {typed} {empty}"
     return HoursField(_("Counter showed when done"), hint.replace("  ", " "))
 
 

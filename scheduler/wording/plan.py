@@ -230,7 +230,8 @@ def shortfall_words(short: Shortfall, words: PlanWords) -> str:
                 hands=_hands(short.hands),
                 crew=crew,
             )
-            return f"{job} {lead} ({takes}): {'; '.join(why) or _('no start is left')}.{pinned}"
+            because = "; ".join(why) or _("no start is left")
+            return f"{job} {lead} ({takes}): {because}.{pinned}"
 
 
 def _below_words(short: Shortfall, words: PlanWords) -> str:

@@ -1,5 +1,6 @@
 """Every message of the sources is said in every language, with the same places; and the files are as the tool writes them."""
 
+import ast
 import re
 from collections.abc import Mapping
 
@@ -7,7 +8,18 @@ import pytest
 from babel.messages.catalog import Catalog, Message
 
 from scheduler.language import CATALOGUES, catalogue_of
-from tests.language.catalogue import OTHERS, extracted, po_path, stored, text_of, untranslated, updated
+from tests.language.catalogue import (
+    FOLDERS,
+    KEYWORDS,
+    OTHERS,
+    ROOT,
+    extracted,
+    po_path,
+    stored,
+    text_of,
+    untranslated,
+    updated,
+)
 
 PLACES = re.compile(r"\{[^{}]*\}|%\(\w+\)s|</?\w+|%%|\u00a0(?=\{)")
 ALL = [(code, name) for code in OTHERS for name in CATALOGUES]
@@ -57,3 +69,18 @@ def test_every_message_of_a_language_is_read(code: str) -> None:
         for message in stored(code, name):
             if message.id and isinstance(message.id, str) and not message.context:
                 assert catalogue_of(code).gettext(message.id) == message.string
+
+
+def test_no_message_is_asked_for_inside_an_f_string() -> None:
+    """Babel reads no call inside an f-string: such a message would be in no catalogue, and English in every language."""
+    asked = {
+        f"{path.relative_to(ROOT)}:{text.lineno}"
+        for folder in FOLDERS.values()
+        for path in sorted((ROOT / folder).rglob("*.py"))
+        for text in ast.walk(ast.parse(path.read_text()))
+        if isinstance(text, ast.JoinedStr)
+        for call in ast.walk(text)
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in KEYWORDS
+        if call.args and isinstance(call.args[0], ast.Constant)
+    }
+    assert asked == set()

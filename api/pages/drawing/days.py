@@ -7,10 +7,24 @@ from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.wording.figures import day_label
 
 TOP, HEIGHT, AXIS = 22.0, 48.0, 26
 _PATTERNS = 5
+_KINDS = {
+    "sea": marked("sea"),
+    "port": marked("port"),
+    "anchor": marked("anchor"),
+    "yard": marked("yard"),
+    "lay-up": marked("lay-up"),
+}
+
+
+def kind_label(kind: str) -> str:
+    """A kind of day in one word, as it is written into a strip; a ship's own kind by its code."""
+    return _(_KINDS[kind]) if kind in _KINDS else kind
 
 
 def day_patterns() -> Markup:
@@ -78,17 +92,18 @@ def days_strip(
         edge = "s-surf" if spell.source is Source.LOG else "s-now open"
         parts.append(tag("path", d=f"M{a:.1f} {y:.1f}H{b:.1f}", class_=edge))
         parts.append(tag("path", d=f"M{a:.1f} {base}V{y:.1f}M{b:.1f} {base}V{y:.1f}", class_="s-tick"))
-        if b - a > width_of(spell.kind, 11.5) + 1:
+        words = kind_label(spell.kind)
+        if b - a > width_of(words, 11.5) + 1:
             high = base - y > 20
             look = "tiny in-bed" if high and _place(kinds, spell.kind) else "tiny"
-            parts.append(text((a + b) / 2, base - 6 if high else y - 5, spell.kind, look, "middle"))
+            parts.append(text((a + b) / 2, base - 6 if high else y - 5, words, look, "middle"))
     parts += _axis(first, last, step, base, width)
     if first <= today <= last:
         a, b = x(today), x(today + timedelta(days=1))
         parts.append(tag("path", d=f"M{a:.1f} {base + 2}H{b:.1f}", class_="s-day"))
         parts.append(tag("path", d=f"M{a:.1f} {TOP - 6}V{base}", class_="s-lead"))
         flip = a > width - 50
-        parts.append(text(a - 4 if flip else a + 4, TOP - 6, "today", "tiny b halo", "end" if flip else None))
+        parts.append(text(a - 4 if flip else a + 4, TOP - 6, _("today"), "tiny b halo", "end" if flip else None))
     height = int(base) + AXIS
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 

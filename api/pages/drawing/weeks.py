@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
+from api.pages.drawing.days import kind_label
 from api.pages.drawing.field import Scales
 from api.pages.drawing.ground import axis_day
 from api.pages.drawing.season import DayMinimum, day_line
@@ -57,9 +58,10 @@ def weeks_strip(
             continue
         a, b = field.x(max(start, from_at)), field.x(min(end, to_at))
         parts.append(tag("path", d=f"M{a:.1f} {field.floor + 7}H{max(b, a + 3):.1f}", class_="s-stay"))
-        if a >= clear and a + width_of(kind, 11.5) < field.right:
-            parts.append(text(a, field.floor + 22, kind, "tiny"))
-            clear = a + width_of(kind, 11.5) + 6
+        words = kind_label(kind)
+        if a >= clear and a + width_of(words, 11.5) < field.right:
+            parts.append(text(a, field.floor + 22, words, "tiny"))
+            clear = a + width_of(words, 11.5) + 6
     parts += axis_day(field, field.floor + BARS, utc_offset_minutes)
     height = int(field.floor + BARS + 26)
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)

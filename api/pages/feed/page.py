@@ -128,10 +128,11 @@ def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offse
             moment=moment(one.last_used_at, offset_minutes),
             agent=one.agent or _("a program without a name"),
         )
+    alarms = _(", reminders at ") + f"{one.alarm_hour}:00" if one.alarms else ""
     return AddressLine(
         id=one.id,
         name=one.label or whose,
-        shows=f"{whose}: {which}{ahead}{_(', reminders at ') + str(one.alarm_hour) + ':00' if one.alarms else ''}",
+        shows=f"{whose}: {which}{ahead}{alarms}",
         state=state,
         used=used,
         good=one.state == "good",

@@ -88,10 +88,11 @@ def heading_words(facts: HandoverFacts, reasons: Sequence[HandoverReason], note:
 
 def points_shown(facts: HandoverFacts, ticked: Sequence[str]) -> tuple[PointShown, ...]:
     """Every point that is locked and tagged."""
+    unnumbered = _("no tag number")
     return tuple(
         PointShown(
             mark=tag_mark(tag),
-            words=f"{tag['position']}: {tag['tag_no'] or _('no tag number')}, {tag['point']}",
+            words=f"{tag['position']}: {tag['tag_no'] or unnumbered}, {tag['point']}",
             lock=_("locked by {name}", name=tag["placed_by"]),
             ticked=tag_mark(tag) in ticked,
         )

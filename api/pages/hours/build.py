@@ -166,13 +166,13 @@ def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ..
         if newest_at
         else _("never posted")
     )
-    shown = f"{unit}, {shown}" if unit else shown
+    shown = ", ".join(one_of for one_of in (unit, shown, _("silent") if one.silent else "") if one_of)
     verdict = "–" if one.latest is None else _(VERDICTS.get(one.latest.verdict, one.latest.verdict))
     reason = "" if one.latest is None else one.latest.reason
     hours = one.hours
     as_of = None if hours is None else hours.as_of
     return (
-        (_("Shows"), value, f"{shown}{_(', silent') if one.silent else ''}"),
+        (_("Shows"), value, shown),
         (
             _("Running hours"),
             hours_words(hours),
@@ -191,7 +191,7 @@ def unit_words(seconds_per_count: int) -> str:
 def hours_words(hours: RunningHours | None) -> str:
     """Running hours to a tenth; "about" while estimated."""
     if hours is None:
-        return "none"
+        return _("none")
     said = f"{number(hours.hours, 1)}{NBSP}h"
     return _("about {said}", said=said) if hours.estimated else said
 
@@ -199,15 +199,11 @@ def hours_words(hours: RunningHours | None) -> str:
 def _why_estimated(one: CounterSheet) -> str:
     if one.hours is None or not one.hours.estimated:
         return _("a question is open") if one.questions else ""
-    return "estimated: " + (
-        _("the ship was not heard since")
-        if one.unheard
-        else _("the counter is silent")
-        if one.silent
-        else _("a question is open")
-        if one.questions
-        else "pro-rated"
-    )
+    if one.unheard:
+        return _("estimated: the ship was not heard since")
+    if one.silent:
+        return _("estimated: the counter is silent")
+    return _("estimated: a question is open") if one.questions else _("estimated: pro-rated")
 
 
 def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
@@ -275,7 +271,8 @@ def _changed(sheets: Sequence[PlantSheet], changed: CounterChange) -> tuple[str,
             continue
         now, position = sheet.now, sheet.now.position_name(one.position)
         record = _("Recorded") if changed.record is None else _("Recorded as record {record}", record=changed.record)
-        said = [f"{_('It was recorded before; nothing was done twice') if changed.repeated else record}."]
+        again = _("It was recorded before; nothing was done twice")
+        said = [f"{again if changed.repeated else record}."]
         if changed.waits:
             return (*said, changed.waits)
         before, after = hours_words(changed.before), hours_words(changed.after)

@@ -13,6 +13,18 @@ from scheduler.wording.figures import moment, number
 from scheduler.wording.hours import counts_words
 
 SHOWN = 5
+_KINDS = {
+    "replacement": marked("Replacement"),
+    "rescale": marked("Rescale"),
+    "adjustment": marked("Adjustment"),
+    "opening balance": marked("Opening balance"),
+    "step decision": marked("Step decision"),
+    "bad reading": marked("Bad reading"),
+    "primary": marked("Primary"),
+    "nothing missing": marked("Nothing missing"),
+    "undo": marked("Undo"),
+}
+"""What a person reads of each kind of event."""
 _STATES = {"asked": marked("waits for another person"), "confirmed": marked("confirmed"), "undone": marked("undone")}
 
 
@@ -36,7 +48,8 @@ def event_lines(
 
 def event_words(event: EventShown, offset: int) -> str:
     """One event in a sentence: what, when, by whom, why, and what became of it."""
-    what = ASKED.get(event.kind, event.kind)
+    code = ASKED.get(event.kind, event.kind)
+    what = _(_KINDS.get(code, code))
     hours = "" if event.hours is None else _(" of {number} h", number=number(event.hours, 1))
     state = _(_STATES[event.state]) if event.state in _STATES else ""
     values = [
@@ -45,7 +58,7 @@ def event_words(event: EventShown, offset: int) -> str:
         if isinstance(milli := event.detail.get(key), int)
     ]
     told = _("{event}{hours} at {moment}").format(
-        event=f"{what[:1].upper()}{what[1:]}",
+        event=what,
         hours=hours,
         moment=moment(event.at, offset),
     ) + (": " + ", ".join(values) if values else "")

@@ -226,7 +226,8 @@ def size_of(file: Path) -> tuple[int, int]:
 
 
 def _table(*_: object) -> str:
-    return f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(gettext("Table"))}"><table>'
+    name = escape(gettext("Table"))
+    return f'<div class="scroll" tabindex="0" role="region" aria-label="{name}"><table>'
 
 
 _MARKDOWN = {code: _markdown(code) for code in LANGUAGES}

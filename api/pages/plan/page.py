@@ -90,7 +90,7 @@ def _picture(
     offset = view.frame.utc_offset_minutes
     margin = drawing.margin_chart(
         view.margins,
-        plant_rows.plumbs_of([slot.job for slot in view.slots]),
+        plant_rows.plumbs_of([slot.job for slot in view.slots], figures=True),
         from_at=from_at,
         to_at=to_at,
         now_at=view.now_at,

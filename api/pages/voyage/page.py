@@ -1,5 +1,6 @@
 """The page of the operating calendar: its view, its words and its drawing into HTML. Values in, text out."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -243,13 +244,31 @@ def _line(first: date, last: date, kind: str, source: str, note: str, edit: str,
     )
 
 
+_CHANGES = {
+    "stored anew": marked("Stored anew"),
+    "days entered": marked("Days entered"),
+    "days corrected": marked("Days corrected"),
+    "days cleared": marked("Days cleared"),
+    "kinds of day changed": marked("Kinds of day changed"),
+    "last change taken back": marked("Last change taken back"),
+}
+"""What a person reads of each kind of change; of a file its rows are counted."""
+
+
+def _change(what: str) -> str:
+    rows = re.fullmatch(r"file of (\d+) rows taken in", what)
+    if rows:
+        return _("File of {count} rows taken in", count=rows[1])
+    return _(_CHANGES[what]) if what in _CHANGES else f"{what[:1].upper()}{what[1:]}"
+
+
 def last_words(view: VoyageView) -> str:
     """The last change in a sentence, empty before the first."""
     if not view.found.versions:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
     at = moment(row.recorded_at, offset)
-    said = _("{change} by {actor}, {at}").format(change=f"{row.what[:1].upper()}{row.what[1:]}", actor=row.actor, at=at)
+    said = _("{change} by {actor}, {at}").format(change=_change(row.what), actor=row.actor, at=at)
     return f"{said}: {row.reason}." if row.reason else f"{said}."
 
 

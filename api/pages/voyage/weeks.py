@@ -16,6 +16,7 @@ from scheduler.domain.voyage.days import SEA
 from scheduler.domain.voyage.legs import DayAhead, Leg, legs_of
 from scheduler.domain.voyage.stretches import VoyageDays
 from scheduler.language import gettext as _
+from scheduler.language import ngettext
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.shiptime import instant_of, ship_time
 from scheduler.wording.figures import M3H, NBSP, clock, inner, listed, moment, number, offset_words, short_date
@@ -230,7 +231,9 @@ def _where(leg: Leg) -> str:
         return words(leg.kinds[0][0])
     most = max(leg.kinds, key=lambda one: one[1])
     rest = [
-        f"{days}{NBSP}{'day' if days == 1 else 'days'} {words(kind)}" for kind, days in leg.kinds if kind != most[0]
+        ngettext("{count} day {where}", "{count} days {where}", days, count=days, where=words(kind))
+        for kind, days in leg.kinds
+        if kind != most[0]
     ]
     return f"{words(most[0])}, {listed(rest)}"
 

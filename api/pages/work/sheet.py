@@ -92,9 +92,9 @@ def _measure(asked: MeasureAsked, noted: Sequence[Noted], offset_minutes: int) -
     if not figures:
         return MeasureLine(asked=asked, limits=limits_words(asked))
     newest = figures[-1]
+    out = _(" out of limit")
     before = ", ".join(
-        f"{one.value:g}{_(' out of limit') if one.out_of_limit else ''} {clock(one.at, offset_minutes)}"
-        for one in figures[:-1]
+        f"{one.value:g}{out if one.out_of_limit else ''} {clock(one.at, offset_minutes)}" for one in figures[:-1]
     )
     found = f"{newest.value:g} {newest.unit}".strip()
     return MeasureLine(asked=asked, limits=limits_words(asked), found=found, out=newest.out_of_limit, before=before)

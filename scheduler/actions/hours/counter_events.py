@@ -152,7 +152,7 @@ def keep_event(
     told = {"counter": place.id, "event": kind, "id": event_id, "record": number}
     if kind in ASKED:
         remember_side(session, place.vessel_id, f"counter event {event_id} asked", hand.actor)
-        says = (
+        says = gettext(
             "Nothing has changed yet: hours are taken away by two people. Another person, chief engineer or office, "
             "confirms it."
         )

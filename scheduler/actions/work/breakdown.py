@@ -287,4 +287,8 @@ def ran_words(context: Context, now: PlantState, pump_id: str) -> str:
     minutes = None if row is None or row.state != JobState.WITHDRAWN.value else row.detail.get("ran_after_all_minutes")
     if minutes is None:
         return ""
-    return f"{pump_words(now.plant, now.at, pump_id)} runs after all. The stop of {minutes} min stays on record."
+    return gettext(
+        "{pump} runs after all. The stop of {minutes} min stays on record.",
+        pump=pump_words(now.plant, now.at, pump_id),
+        minutes=minutes,
+    )

@@ -36,7 +36,8 @@ def withdraw_leaver(context: Context, hand: Hand, vessel_id: str, person_id: str
                 more={"hang_at": sorted(set(hang))},
             )
         waits = [what for one in vessels for what in _waits(session, one, leaver.id)]
-        return {"waits": waits, "says": f"Still waits in the name of {leaver.name}: {listed(waits)}."} if waits else {}
+        says = _("Still waits in the name of {name}: {listed}.", name=leaver.name, listed=listed(waits))
+        return {"waits": waits, "says": says} if waits else {}
 
     return managing.withdraw_person(context, hand, vessel_id, person_id, look)
 
@@ -45,19 +46,23 @@ def _waits(session: Session, vessel_id: str, person_id: str) -> list[str]:
     """What that person asked for on a vessel and nobody has decided or signed."""
     return [
         *(
-            f"postponement {one.number}, asked"
+            _("postponement {number}, asked", number=one.number)
             for one in postponement_rows(session, vessel_id)
             if one.granted is None and one.asked_by_id == person_id
         ),
         *(
-            f"lower minimum {one.number}, not signed by both"
+            _("lower minimum {number}, not signed by both", number=one.number)
             for one in concession_rows_of(session, vessel_id)
             if one.asked_by_id == person_id and one.withdrawn_at is None and None in (one.chief_by, one.hotel_by)
         ),
         *(
-            f"point {one.point} said not to be fitted, not signed"
+            _("point {point} said not to be fitted, not signed", point=one.point)
             for one in not_fitted_rows(session, vessel_id)
             if one.asked_by_id == person_id and one.withdrawn_at is None and one.signed_at is None
         ),
-        *("a first date, not agreed" for one in waiting_first_dates(session, vessel_id) if one.actor_id == person_id),
+        *(
+            _("a first date, not agreed")
+            for one in waiting_first_dates(session, vessel_id)
+            if one.actor_id == person_id
+        ),
     ]
