@@ -20,8 +20,8 @@ from hypothesis import HealthCheck, settings
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-settings.register_profile("quick", max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("full", max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("quick", max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("full", max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 _folder = os.environ.pop("LEADLINE_TEST_FOLDER", "/dev/shm")

@@ -41,6 +41,7 @@ def everywhere(tmp_path: Path) -> Iterator[tuple[TestClient, str]]:
         )
 
 
+@pytest.mark.long
 def test_the_answer_names_the_host_that_was_asked(everywhere: tuple[TestClient, str]) -> None:
     """A calendar address made over HTTP leads where the asker already is; a Host that is none is refused."""
     client, key = everywhere

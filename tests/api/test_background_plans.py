@@ -54,6 +54,7 @@ def _ended(stage: Stage, *about: str) -> None:
     stage.context.background.answer(about, lambda: None, stage.context.now())
 
 
+@pytest.mark.long
 def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
     """The form is answered at once; from a moment on the page says for how long, looks again by itself, and the timers do not make
     the plan a second time. It shows the plan once it is there."""
@@ -84,6 +85,7 @@ def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
     assert "Planning," not in page
 
 
+@pytest.mark.long
 def test_a_program_that_asks_for_a_plan_is_answered_at_once_with_what_stands(stage: Stage) -> None:
     """While it is made: 202, since when, where it will be and when to look; there it stands in the end."""
     door = f"/api/v1{PLAN}"
@@ -102,6 +104,7 @@ def test_a_program_that_asks_for_a_plan_is_answered_at_once_with_what_stands(sta
     assert there["proposed"]["slots"]
 
 
+@pytest.mark.long
 def test_a_program_that_would_rather_wait_says_for_how_long(stage: Stage) -> None:
     """Prefer: wait=30 gets the plan itself, though no moment is given; another preference, or none, does not."""
     door = f"/api/v1{PLAN}/previews"

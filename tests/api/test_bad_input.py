@@ -256,6 +256,7 @@ def test_a_close_entered_late_with_fewer_hours_than_today_is_right(fresh: Stage)
     assert after["running_hours_left"] == pytest.approx(1500 - 15, abs=1)
 
 
+@pytest.mark.long
 def test_the_test_after_a_job_decides_what_the_pump_counts_for(fresh: Stage) -> None:
     """Failed: the job stays open and the pump counts nothing. None: closed, provisional derate. Passed: in full."""
     key = _open(fresh, "knife_inspection", "plover-pump-b-knives")["job"]

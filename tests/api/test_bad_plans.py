@@ -153,6 +153,7 @@ NO_ROOM: dict[str, tuple[Change, str]] = {
 }  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("change", "says"), NO_ROOM.values(), ids=NO_ROOM)
 def test_a_plan_without_room_says_why(fresh: Stage, change: Change, says: str) -> None:
     """A lawful plan in which each job has a slot or a sentence that ends in the reason."""
@@ -160,6 +161,7 @@ def test_a_plan_without_room_says_why(fresh: Stage, change: Change, says: str) -
     assert any(says in short["says"] for short in plan["shortfalls"]), plan["shortfalls"]
 
 
+@pytest.mark.long
 def test_blocks_that_contradict_each_other_are_pointed_out(fresh: Stage) -> None:
     """A full ship that a later "few aboard" covers never counts: the plan takes the last, and what to look at says so."""
     blocks = [

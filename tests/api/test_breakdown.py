@@ -26,6 +26,7 @@ def _closed(stage: Stage) -> dict[str, str]:
     return next(one for one in texts if one.get("job_no") == JOB and "verdict" in one)
 
 
+@pytest.mark.long
 def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: Stage) -> None:
     """No script, one form: the pump counts nothing, a plan is proposed on it, the page says the margin and leads on."""
     browser = fresh.enter("chief-plover")
@@ -160,6 +161,7 @@ def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: 
     assert "return not known" in browser.get("/plants/plover-plant").text
 
 
+@pytest.mark.long
 def test_two_people_who_say_when_a_pump_is_back_see_each_other(fresh: Stage) -> None:
     """The second, with a page from before, is shown what stands by now and keeps the own choice; sent again it counts."""
     out = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "seized"})

@@ -21,6 +21,7 @@ def _next_day(days: int) -> str:
     return (AT + timedelta(days=days)).date().isoformat()
 
 
+@pytest.mark.long
 def test_when_the_parts_come(fresh: Stage) -> None:
     """0 while none is given; then the record that gave it; one before and one after are refused alike, and nothing is stored."""
     door = f"/api/v1/jobs/{JOB}/part-date"
@@ -76,6 +77,7 @@ def test_a_first_date(fresh: Stage) -> None:
     assert _match(fresh, "PUT", door, version, Role.OFFICE, json={**body, "on": _next_day(3)}).status_code < 300
 
 
+@pytest.mark.long
 def test_the_document_the_days_and_the_plan_tell_what_is_there_now(fresh: Stage) -> None:
     """The document itself, the stretches of days, the slots of the plan proposed."""
     document, etag = fresh.document()

@@ -32,6 +32,7 @@ def _kind(plant: Any, code: str) -> Any:
     return next(kind for kind in plant["job_kinds"] if kind["code"] == code)
 
 
+@pytest.mark.long
 def test_an_interval_changes_with_its_reason_and_a_class_item_with_the_class(fresh: Stage) -> None:
     """Refused in words that say what is lacking, for what; nothing is stored; given, both are on record and exported."""
 
@@ -121,6 +122,7 @@ def _stored(stage: Stage) -> list[dict[str, Any]]:
         return [json.loads(one.text) for one in kept]
 
 
+@pytest.mark.long
 def test_who_approved_an_interval_ashore_is_on_record_and_its_lack_is_flagged(fresh: Stage) -> None:
     """Kept either way; the difference says which member went from what to what."""
 

@@ -2,6 +2,8 @@
 
 from datetime import timedelta
 
+import pytest
+
 from scheduler.actions.base import pending
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
@@ -17,6 +19,7 @@ from tests.end_to_end.test_actions import ME, PEN_HERE
 PLANT = "plover-plant"
 
 
+@pytest.mark.long
 def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
     """Two hours ahead now, five from tomorrow on: each planned job is told three hours later, on its page and in the calendar."""
     context = fresh.context

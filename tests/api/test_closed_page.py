@@ -23,6 +23,7 @@ def _written(stage: Stage) -> None:
     refresh.refresh(stage.context, calendar_writer(stage.context.settings.shown_base_url()), PLOVER.vessel)
 
 
+@pytest.mark.long
 def test_a_closed_job_says_what_it_changed_and_what_was_found_the_time_before(fresh: Stage) -> None:
     """The date that moved by it, alone; the next due point; once done again, when; and the turn before with its findings and page."""
     _written(fresh)

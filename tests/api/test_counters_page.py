@@ -64,6 +64,7 @@ def open_whats(browser: TestClient) -> set[str]:
     return {name.split()[0] for name in asked(browser)} - {"adjust", "undo", "confirm"}
 
 
+@pytest.mark.long
 def test_the_plant_page_leads_to_the_counters(fresh: Stage) -> None:
     """The page says that all is counted, names every counter with its value and verdict, and asks nothing."""
     browser = fresh.enter("engineer-plover")
@@ -105,6 +106,7 @@ def test_a_run_of_held_readings_asks_one_question(fresh: Stage) -> None:
     assert all(form["reason"] for name, form in found.items() if not name.startswith("adjust"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("what", ["replaced", "misread", "preset"])
 def test_a_question_is_answered_in_one_step(fresh: Stage, what: str) -> None:
     """Sent as proposed, each answer is recorded, says hours before and after, and the question is gone."""
@@ -121,6 +123,7 @@ def test_a_question_is_answered_in_one_step(fresh: Stage, what: str) -> None:
     assert "held" not in {entry["verdict"] for entry in newest_three}
 
 
+@pytest.mark.long
 def test_a_change_of_scale_is_offered_when_it_would_fit(fresh: Stage) -> None:
     """A register that counts minutes from now on asks with a fourth answer, and goes on in minutes once that is given."""
     fresh.clock.at = AT + timedelta(hours=24)
@@ -133,6 +136,7 @@ def test_a_change_of_scale_is_offered_when_it_would_fit(fresh: Stage) -> None:
     assert "minutes, read" in Reader(browser.get(PAGE, headers=HTML).text).words
 
 
+@pytest.mark.long
 def test_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -> None:
     """A figure that is none and an empty reason come back as typed, each fault at its field, nothing recorded."""
     jumped(fresh)
@@ -149,6 +153,7 @@ def test_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -> None:
     assert put_right.status_code == 200, Reader(put_right.text).words
 
 
+@pytest.mark.long
 def test_a_figure_no_counter_can_show_is_refused_at_its_field(fresh: Stage) -> None:
     """What the action refuses stands at the field as well: below 0, a preset worth more than any ship ran, to come."""
     jumped(fresh)
@@ -216,6 +221,7 @@ def test_hours_are_taken_away_by_two_people(fresh: Stage) -> None:
     assert f"confirm {COUNTER}" not in asked(chief)
 
 
+@pytest.mark.long
 def test_an_event_is_undone_from_the_page(fresh: Stage) -> None:
     """Hours added by mistake are taken back by the one who added them, with a reason; without one it is refused."""
     browser = fresh.enter("engineer-plover")

@@ -130,6 +130,7 @@ def send(stage: Stage, browser: TestClient, path: str, values: dict[str, str], *
     return browser.post(path, data=data, **more)
 
 
+@pytest.mark.long
 def test_the_page_enters_corrects_and_takes_back(ship: Stage) -> None:
     """By plain forms; a refusal keeps what was typed and names each field."""
     browser = ship.enter("chief-plover")

@@ -34,6 +34,7 @@ def _jobs(stage: Stage, **days: str) -> dict[str, Any]:
     return told
 
 
+@pytest.mark.long
 def test_a_batch_is_planned_in_its_dock_and_as_any_other_once_taken_back(fresh: Stage) -> None:
     """Offered by due point with its name and hours; refused while a minimum holds; its slot in the days; records of both."""
     offered = _jobs(fresh)

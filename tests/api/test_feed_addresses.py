@@ -187,6 +187,7 @@ def test_an_address_too_long_for_programs_is_refused() -> None:
     assert 'aria-label="&lt;"' in qr.svg("x", "<")
 
 
+@pytest.mark.long
 def test_the_office_has_one_calendar_of_the_whole_fleet(stage: Stage) -> None:
     """Every vessel's events under the UIDs of the vessels' own calendars, each named, and the fleet's status first."""
     people.add_person(

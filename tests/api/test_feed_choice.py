@@ -72,6 +72,7 @@ def test_a_pump_that_is_out_stands_in_the_calendar_until_it_is_back_and_after(fr
     assert before <= {str(one["UID"]) for one in events(body(fresh))}
 
 
+@pytest.mark.long
 def test_reminders_ring_on_the_evening_before_at_the_hour_chosen(fresh: Stage) -> None:
     """18:00 aboard unless another was chosen; the reminder says position and job; none at night can be chosen."""
     digest = planning.bring_up(fresh.context, "demo-plover", "plover-plant", greedy_plan)[0].digest
@@ -95,6 +96,7 @@ def test_reminders_ring_on_the_evening_before_at_the_hour_chosen(fresh: Stage) -
         )
 
 
+@pytest.mark.long
 def test_the_next_days_alone_can_be_shown(fresh: Stage) -> None:
     """Open jobs that start within them, and what is past due; nothing closed."""
     whole, near = events(body(fresh)), events(body(fresh, days_ahead=14))
@@ -121,6 +123,7 @@ def test_the_page_refuses_at_the_field(fresh: Stage, field: str, value: str) -> 
     assert f'value="{value}"' in told.text
 
 
+@pytest.mark.long
 def test_tasks_say_how_pressing_when_planned_and_when_done(fresh: Stage) -> None:
     """PRIORITY by state, COMPLETED as an instant."""
     key = "alarm_test:plover-plant:1"
@@ -137,6 +140,7 @@ def test_tasks_say_how_pressing_when_planned_and_when_done(fresh: Stage) -> None
     assert fresh.ask("GET", FEEDS, role=Role.ENGINEER).json()["feeds"][0]["days_ahead"] is None
 
 
+@pytest.mark.long
 def test_an_outage_told_twice_from_one_second_does_not_stop_the_calendar(fresh: Stage) -> None:
     """Put right after all: the longer of the two stands."""
     pump = "/api/v1/pumps/plover-pump-b"

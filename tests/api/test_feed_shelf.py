@@ -75,6 +75,7 @@ def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
         yield found
 
 
+@pytest.mark.long
 def test_it_is_held_while_nothing_changes(served: Served) -> None:
     """No look into the database within a minute, one after it."""
     served.clock.at += timedelta(seconds=59)

@@ -55,6 +55,7 @@ def set_first(stage: Stage, role: Role = Role.CHIEF, once: str = "a", **told: An
     return stage.ask("PUT", f"{API}/jobs/{KEY}/first-date", role=role, json=body, headers={"Idempotency-Key": once})
 
 
+@pytest.mark.long
 def test_not_known_is_due_now_without_limit_verdict_or_non_conformity(fresh: Stage) -> None:
     """On API, page, plan, calendar and list of what needs a look; nothing is opened against it."""
     forget(fresh)
@@ -116,6 +117,7 @@ def test_a_first_date_is_to_come(fresh: Stage, days: int, says: str) -> None:
     assert says in told.text
 
 
+@pytest.mark.long
 def test_a_first_date_is_no_further_off_than_one_interval(fresh: Stage) -> None:
     """To the day; and it is brought forward only, never put off."""
     forget(fresh, interval_days=30, interval_months=None, window_days=3, tolerance_days=3)

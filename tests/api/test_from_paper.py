@@ -71,6 +71,7 @@ def send_sheet(stage: Stage, **typed: str) -> Response:
     return browser.post(path, data={**hidden, "utc_offset_minutes": "60", **SHEET, **typed})
 
 
+@pytest.mark.long
 def test_a_sheet_is_looked_at_then_taken_in_and_what_it_does_not_show_is_flagged_apart(fresh: Stage) -> None:
     """Look stores nothing and names the acts not seen; taken in, they stand as not seen on paper, and no breach is opened."""
     seen = send_sheet(fresh, do="look")
@@ -89,6 +90,7 @@ def test_a_sheet_is_looked_at_then_taken_in_and_what_it_does_not_show_is_flagged
     assert "T-31 to T-36" in lines
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "says"),
     [

@@ -38,6 +38,7 @@ def words(browser: TestClient) -> str:
     return Reader(browser.get(PAGE, headers=HTML).text).words
 
 
+@pytest.mark.long
 def test_nothing_open_is_signed_by_both_at_once(fresh: Stage) -> None:
     """Each part says none; one signs, the other takes over, and the next page begins anew."""
     leaver, relief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")

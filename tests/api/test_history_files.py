@@ -45,6 +45,7 @@ def _get(stage: Stage, query: str, role: Role = Role.CHIEF) -> bytes:
     return bytes(answer.content)
 
 
+@pytest.mark.long
 def test_no_text_becomes_a_formula_and_all_sheets_are_there(worked: Stage) -> None:
     """Reloaded by another library: no formula cell, no link, the text kept and marked as text; empty sheets are there as well."""
     book = openpyxl.load_workbook(io.BytesIO(_get(worked, "format=xlsx")))
@@ -68,6 +69,7 @@ def test_the_summary_is_asked_for_like_any_other_form(worked: Stage) -> None:
     assert json.loads(_get(worked, "format=summary&pump=no-such-pump"))["done_in_window"][0]["closed"] == 0
 
 
+@pytest.mark.long
 def test_same_arguments_same_bytes_in_every_form(worked: Stage) -> None:
     """With the instant and the end of the period given, two exports are equal to the byte: that each was made is recorded later."""
     worked.clock.at = AT + timedelta(hours=1)

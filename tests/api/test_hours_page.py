@@ -63,6 +63,7 @@ def test_all_counters_stand_on_one_page(fresh: Stage) -> None:
     assert f"{shown(fresh)[0]:,}".replace(",", "\u202f") in words
 
 
+@pytest.mark.long
 def test_nothing_is_stored_before_it_was_looked_at(fresh: Stage) -> None:
     """Fits, does not fit, cannot be read: said with hours since and a day against the usual; every figure stays as typed."""
     one, two, three = shown(fresh)
@@ -82,6 +83,7 @@ def test_nothing_is_stored_before_it_was_looked_at(fresh: Stage) -> None:
     assert shown(fresh) == [one, two, three]
 
 
+@pytest.mark.long
 def test_what_fits_is_stored_and_the_rest_stays(fresh: Stage) -> None:
     """The one that fits is stored and its field empty for the next; what does not fit stands as typed until it is right."""
     one, two, three = shown(fresh)
@@ -99,6 +101,7 @@ def test_what_fits_is_stored_and_the_rest_stays(fresh: Stage) -> None:
     assert shown(fresh) == [one + 2, two + 2, three]
 
 
+@pytest.mark.long
 def test_what_changed_since_it_was_looked_at_is_looked_at_again(fresh: Stage) -> None:
     """Another figure, another time, a tick for another figure, or what the counter posted meanwhile: nothing is stored."""
     one, two, _ = shown(fresh)
@@ -132,6 +135,7 @@ def test_a_tick_stores_what_does_not_fit_and_it_is_held(fresh: Stage) -> None:
     assert "Replaced, misread, or preset?" in browser.get(f"/vessels/{PLOVER.vessel}/counters", headers=HTML).text
 
 
+@pytest.mark.long
 def test_a_form_sent_twice_stores_once(fresh: Stage) -> None:
     """The same form again: known already, one record."""
     one, *_ = shown(fresh)
@@ -187,6 +191,7 @@ def test_far_more_than_usual_is_said_at_entry_and_the_next_honest_one_asks_which
     assert sum(entry["credit_hours"] for entry in entries[:6]) == 12
 
 
+@pytest.mark.long
 def test_once_more_is_known_and_another_value_stays_out(fresh: Stage) -> None:
     """The same value at the same instant is known; another one cannot be stored, and the one that stands is named."""
     one, two, _ = shown(fresh)
@@ -211,6 +216,7 @@ def test_a_comma_and_spaces_are_understood(fresh: Stage) -> None:
     assert fresh.ask("GET", f"/api/v1/counters/{PLOVER.counter(0)}").json()["newest_value"] == one + 1.5
 
 
+@pytest.mark.long
 def test_an_instant_to_come_or_unreadable_stores_nothing(fresh: Stage) -> None:
     """The fault stands at the instant and every figure stays as typed."""
     browser, before = fresh.enter("engineer-plover"), shown(fresh)

@@ -57,6 +57,7 @@ def test_what_is_seen_or_spells_stays() -> None:
     assert visible_text("A\u200dnn \u200d") == "A[U+200D]nn [U+200D]"
 
 
+@pytest.mark.long
 def test_pages_show_it(told: Stage) -> None:
     """The ship's name on her page and the words on the pump's record and the closed job's page."""
     browser = told.enter(_person(told))

@@ -2,6 +2,8 @@
 
 from datetime import timedelta
 
+import pytest
+
 from scheduler.domain.base.enums import Role
 from tests.acts import back, opened
 from tests.api.stage import AT, Stage, stamp
@@ -20,6 +22,7 @@ def _work(stage: Stage, acts: list[tuple[int, str, dict[str, object]]]) -> None:
         assert answer.status_code == 201, (kind, answer.text)
 
 
+@pytest.mark.long
 def test_nobody_is_withdrawn_whose_lock_hangs(fresh: Stage) -> None:
     """Refused with where, as long as a lock, a tag or a personal lock hangs; the person can still sign in; then it goes."""
     name = next(

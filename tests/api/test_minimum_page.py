@@ -4,6 +4,7 @@ import re
 from datetime import date, timedelta
 from typing import Any
 
+import pytest
 from starlette.testclient import TestClient
 
 from api.pages.capacity.page import minimum_lines
@@ -21,6 +22,7 @@ def _send(stage: Stage, browser: TestClient, once: str, **told: str) -> Any:
     return browser.post(PAGE, data={"csrf": signed.csrf, "idempotency_key": once, "utc_offset_minutes": "60", **told})
 
 
+@pytest.mark.long
 def test_a_lower_minimum_is_asked_signed_and_withdrawn_on_the_page(fresh: Stage) -> None:
     """Ship time with its offset; sent twice it is asked once; an engineer is offered no chief's signature; two people sign."""
     engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")

@@ -49,6 +49,7 @@ def _text(content: bytes, folder: Path) -> str:
     return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
 
 
+@pytest.mark.long
 @POPPLER
 def test_a_month_is_one_page_with_what_was_done_falls_due_and_is_open(month: Stage, tmp_path: Path) -> None:
     """Before it is signed it says so; signed by the chief it names who, when and which record."""
@@ -111,6 +112,7 @@ def test_a_closed_job_is_a_page_of_its_own_with_its_photos(month: Stage, tmp_pat
     assert answer.content == month.ask("GET", f"/api/v1/jobs/{JOB}/paper", role=Role.ENGINEER).content
 
 
+@pytest.mark.long
 @POPPLER
 def test_what_was_open_at_the_end_of_a_month_stands_in_its_report_and_what_came_later_does_not(
     month: Stage, tmp_path: Path
@@ -146,6 +148,7 @@ def test_months_follow_each_other_over_the_year() -> None:
         month_bounds("1979-12", ShipOffset(0))
 
 
+@pytest.mark.long
 def test_what_was_going_to_fall_due_by_hours_stands_there_although_it_was_done_since(fresh: Stage) -> None:
     """As of the month's end, by the likely date of its hours, with what came of it; once the next month is over, what was not done
     says so; a job done before the month's end is not among them."""

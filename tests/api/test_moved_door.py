@@ -27,6 +27,7 @@ def adjust(stage: Stage, hours: int) -> None:
     refresh.refresh(stage.context, calendar_writer(stage.context.settings.shown_base_url()), PLOVER.vessel)
 
 
+@pytest.mark.long
 def test_the_list_is_read_on_from_where_one_was(ship: Stage) -> None:
     """Nothing at first; after an event its pump's dates, by cause, from which to which; then only what is new."""
     assert ship.ask("GET", f"{DUE}/moved").json() == {"plant": "plover-plant", "moved": [], "next": 0}

@@ -76,6 +76,7 @@ def start_of(plan: dict[str, Any], kind: str) -> tuple[str, datetime]:
     return slot["job"], datetime.fromisoformat(slot["from"])
 
 
+@pytest.mark.long
 def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fresh: Stage) -> None:
     """The version of the plan that was looked at has to be sent. The rest stays; the move is on record and the history
     verifies; a new plan is asked for and moves nothing."""

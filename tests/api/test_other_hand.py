@@ -25,6 +25,7 @@ def locked(fresh: Stage) -> Stage:
     return fresh
 
 
+@pytest.mark.long
 def test_the_approver_records_it_and_is_named_by_the_sign_in(locked: Stage) -> None:
     """The engineer may not, nor may anybody name an approver; the chief's own key approves, and stands on record by name."""
     assert _off(locked, Role.ENGINEER).status_code == 403
@@ -49,6 +50,7 @@ def test_nobody_approves_their_own_hand(locked: Stage) -> None:
         assert "another person approves" in refused.json()["detail"]
 
 
+@pytest.mark.long
 def test_what_has_happened_without_approval_is_kept_and_flagged(locked: Stage) -> None:
     """Recorded as a fact by somebody who may not approve: it lacks the approval, and says so; every other part is asked for too."""
     kept = _off(locked, Role.ENGINEER, fact=True)

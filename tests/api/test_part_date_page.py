@@ -3,6 +3,8 @@
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from scheduler.actions.people import sessions
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage
@@ -11,6 +13,7 @@ KEY = "alarm_test:plover-plant:1"
 PAGE = f"/vessels/demo-plover/jobs/{KEY}"
 
 
+@pytest.mark.long
 def test_a_date_for_parts_is_given_shown_and_taken_back(fresh: Stage) -> None:
     """By the form alone; a word is no date, and what was typed stays; each is a record."""
     browser = fresh.enter("engineer-plover")

@@ -196,6 +196,7 @@ def _shared(ship: Stage) -> tuple[TestClient, TestClient]:
     return computer, own
 
 
+@pytest.mark.long
 def test_a_shared_computer_shows_the_ship_and_takes_nothing(ship: Stage) -> None:
     """Nobody signed in: pages open, forms do not; withdrawn, it is a browser like any other."""
     computer, own = _shared(ship)
@@ -240,6 +241,7 @@ def test_by_pin_one_records_and_neither_decides_nor_signs(ship: Stage) -> None:
         assert _send(ship, computer, path, do="x").status_code == 403
 
 
+@pytest.mark.long
 def test_ten_wrong_pins_in_a_row_withdraw_it(ship: Stage) -> None:
     """However slowly they come; a right one in between begins anew."""
     computer, _ = _shared(ship)

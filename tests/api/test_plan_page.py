@@ -75,6 +75,7 @@ def _plan_and_take(stage: Stage) -> None:
     assert "The plan is taken" in words(shown(browser, taken.headers["location"]))
 
 
+@pytest.mark.long
 def test_the_page_tells_the_plan_that_the_api_tells(planned: Stage) -> None:
     """Every slot of the period has its job, time in ship time and margin; keys stand in no sentence; cover is that of the API;
     the feed's link leads here, the navigation of every page too, and who may only look has no button."""

@@ -4,6 +4,8 @@ import re
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
 from scheduler.wording.names import job_words, pump_words
@@ -39,6 +41,7 @@ def _sentences(told: Any) -> list[str]:
     return own + [text for one in told.values() for text in _sentences(one)]
 
 
+@pytest.mark.long
 def test_what_stands_in_the_way_is_said_by_position_and_job(fresh: Stage) -> None:
     """With pump B down VP1 cannot be opened: shortfall, reasons, forbidden starts, reliefs and the page name VP1's knife
     inspection; no key or id is in any sentence, and the key stands in its own field."""
@@ -76,6 +79,7 @@ def test_a_job_and_a_pump_are_called_by_their_position(fresh: Stage) -> None:
     assert (pump_words(now.plant, now.at, "plover-pump-b"), pump_words(now.plant, now.at, "x")) == ("VP2", "x")
 
 
+@pytest.mark.long
 def test_a_job_on_its_best_day_has_one_reason_and_nothing_that_bars_it(fresh: Stage) -> None:
     """Of every slot of the plan that stands on its best day; no line of the others has an instant in UTC."""
     plan = fresh.ask("POST", f"{PLANT}/plan/previews").json()["proposed"]

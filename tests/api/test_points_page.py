@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import pytest
+
 from scheduler.actions.people import sessions
 from tests.api.stage import Stage
 
@@ -16,6 +18,7 @@ def _send(stage: Stage, person: str, do: str, once: str, **typed: str) -> Any:
     return browser.post(PAGE, data={"csrf": signed.csrf, "idempotency_key": once, "do": do, **typed})
 
 
+@pytest.mark.long
 def test_a_point_is_said_signed_and_withdrawn_on_the_page(fresh: Stage) -> None:
     """Led to from the pump's record; refused without a reason, and what was typed stays; never the supply breaker; signed by the
     master or the office, not by who said it nor by the chief; it counts from the next ship's day on."""

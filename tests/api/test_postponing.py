@@ -3,6 +3,8 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
+
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
@@ -59,6 +61,7 @@ def test_granted_by_another_the_limit_moves_and_the_due_point_does_not(fresh: St
     assert [one["state"] for one in told] == ["granted"]
 
 
+@pytest.mark.long
 def test_a_critical_job_is_the_office_s_and_a_class_item_needs_the_class(fresh: Stage) -> None:
     """The chief may not grant a critical one; the office may, with the class's agreement where it is a class item."""
     _kinds(fresh, critical=True, class_item=True)

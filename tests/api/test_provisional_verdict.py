@@ -22,6 +22,7 @@ from seed_fleet.ships import PLOVER
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 
 
+@pytest.mark.long
 def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

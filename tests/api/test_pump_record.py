@@ -41,6 +41,7 @@ def worked(fresh: Stage) -> Stage:
     return fresh
 
 
+@pytest.mark.long
 def test_a_pumps_page_has_its_jobs_stops_and_what_the_record_lacks_and_no_other_pumps(worked: Stage) -> None:
     """Verdict, findings and hours of each close; a struck close is none of them; no id of anything is read."""
     browser = worked.enter("chief-plover")

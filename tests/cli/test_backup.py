@@ -41,6 +41,7 @@ def test_a_backup_is_made_checked_and_put_back_by_command(ship: Ship) -> None:
     assert good(*ship.words("due", "plover-plant"))
 
 
+@pytest.mark.long
 def test_a_backup_goes_where_it_is_told_and_into_a_new_place(ship: Ship, tmp_path: Path) -> None:
     """--to makes the folder; a backup of one database makes another where none is."""
     made = json.loads(good(*ship.words("backup", "--to", str(tmp_path / "stick"), "--json")))

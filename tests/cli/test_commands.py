@@ -257,6 +257,7 @@ def test_a_document_is_replaced_on_request_alone(ship: Ship) -> None:
     assert "Demo Plover II" in good(*ship.words("due"))
 
 
+@pytest.mark.long
 def test_upgrade_says_where_a_database_stands(ship: Ship) -> None:
     """An empty one gets its tables, a current one is left as it is."""
     new = ship.folder / "new.db"

@@ -4,6 +4,8 @@ import json
 import sqlite3
 from datetime import UTC, datetime, timedelta
 
+import pytest
+
 from seed_fleet.ships import PLOVER
 from tests.cli.calling import good, leadline
 from tests.cli.conftest import Ship
@@ -19,6 +21,7 @@ def looked(ship: Ship, *more: str, **own: str) -> tuple[int, dict[str, list[str]
     return told.returncode, found
 
 
+@pytest.mark.long
 def test_a_ship_in_order_is_well(ship: Ship) -> None:
     """With every counter read and a plan taken nothing is told, and it ends 0; notes do not change that."""
     for n in range(3):

@@ -358,6 +358,7 @@ def test_no_event_and_no_derivation_changes_what_was_posted(context: Context) ->
     assert raw(context) == before
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", kinds_where_required())
 def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_earlier(
     kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

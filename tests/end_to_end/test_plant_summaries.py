@@ -225,6 +225,7 @@ def lived(context: Context, seed: int, steps: int) -> list[PlantSummary]:
     return found
 
 
+@pytest.mark.long
 def test_a_stored_summary_is_what_would_be_worked_out_afresh(context: Context) -> None:
     """After random hand actions, readings and turns of the clock, to the second: up to its instant nothing makes it another."""
     assert len({one.turns_at for one in lived(context, 1, 4)}) > 3

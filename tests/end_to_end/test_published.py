@@ -102,6 +102,7 @@ def events(context: Context) -> dict[str, str]:
     return {key: row.text for key, row in _rows(context).items() if key != "plan-status"}
 
 
+@pytest.mark.long
 def test_nothing_moves_when_nothing_changed_and_no_date_trembles(context: Context, run: Run) -> None:
     """Written again, an hour on, and after a reading that cannot be: no date, no row, no byte. A port day entered ahead
     shifts what is reckoned by less than a day: page and calendar keep every date, beside states of now."""

@@ -31,6 +31,7 @@ def templates() -> Mapping[str, Catalog]:
     return extracted()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("code", "name"), ALL)
 def test_no_message_lacks_its_translation(templates: Mapping[str, Catalog], code: str, name: str) -> None:
     """Whoever adds a sentence adds it in each language: python -m tests.language lists what is missing."""

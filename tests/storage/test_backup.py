@@ -86,6 +86,7 @@ def address(database: Database) -> str:
     return database.url.render_as_string(hide_password=False)
 
 
+@pytest.mark.long
 def test_a_backup_restores_to_equal_rows_and_photos(kind: str, tmp_path: Path) -> None:
     """Into an empty place: every row of every table, every photo; and the database goes on counting where it was."""
     photos = photos_in(tmp_path / "photos")

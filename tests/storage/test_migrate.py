@@ -143,6 +143,7 @@ def test_names_of_tables_follow_from_the_classes() -> None:
     assert {name for name, table in METADATA.tables.items() if "vessel_id" not in table.c} == by_person | {"vessel"}
 
 
+@pytest.mark.long
 def test_creating_twice_changes_nothing(kind: str, tmp_path: Path) -> None:
     """An empty database gets the tables; one that has them is only checked."""
     with empty_url(kind, tmp_path) as url:

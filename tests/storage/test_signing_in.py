@@ -131,6 +131,7 @@ def test_engineers_sign_in_nobody_else_and_a_chief_nobody_of_another_ship(ship: 
             people.make_link(ship, other, by=chief)
 
 
+@pytest.mark.long
 def test_name_and_passphrase_sign_in_and_nothing_else_does(ship: Context) -> None:
     """By name or id, in any case and spacing; a wrong one, a name nobody has and one without a passphrase get one answer."""
     _with_passphrase(ship, "second")
@@ -153,6 +154,7 @@ def test_name_and_passphrase_sign_in_and_nothing_else_does(ship: Context) -> Non
     assert len(said) == 1
 
 
+@pytest.mark.long
 def test_an_unknown_name_costs_the_same_check(ship: Context, monkeypatch: pytest.MonkeyPatch) -> None:
     """One verification each, of a hash with the cost of a real one."""
     _with_passphrase(ship, "second")
@@ -257,6 +259,7 @@ def _computer(ship: Context) -> str:
     return computers.share_computer(ship, chief, "plover", "control room")
 
 
+@pytest.mark.long
 def test_a_pin_is_good_on_a_shared_computer_for_recording_only(ship: Context, clock: _Clock) -> None:
     """The chief acts as an engineer there; untouched for 10 minutes it ends; elsewhere the PIN opens nothing."""
     computer = _computer(ship)
@@ -307,6 +310,7 @@ def test_no_pin_without_the_own_passphrase(ship: Context) -> None:
             signing_in.set_pin(ship, actor, "2468")
 
 
+@pytest.mark.long
 def test_whoever_is_withdrawn_comes_in_nowhere(ship: Context) -> None:
     """Sessions, links, keys, passphrase: none is good; the id stays taken; taken back, nothing of old is good again."""
     chief = _with_passphrase(ship, "chief")

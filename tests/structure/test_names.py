@@ -65,6 +65,7 @@ _Function = ast.FunctionDef | ast.AsyncFunctionDef
 _DOORS = {"get", "post", "put", "patch", "delete", "api_route", "route", "command", "callback"}
 
 
+@pytest.mark.long
 def test_no_class_name_twice() -> None:
     """Private ones too, over scheduler, api and seed_fleet."""
     places = defaultdict(list)

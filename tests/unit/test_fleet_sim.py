@@ -31,6 +31,7 @@ def ship(request):
     return simulate(request.param)
 
 
+@pytest.mark.long
 def test_a_seed_always_gives_the_same_ship(ship):
     """Twice the same, to the second."""
     again = simulate(ship.seed)

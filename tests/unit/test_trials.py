@@ -14,6 +14,7 @@ def tried() -> list[Trial]:
     return trials(SEEDS)
 
 
+@pytest.mark.long
 def test_every_method_is_asked_the_same_and_meets_the_same_truth(tried: list[Trial]) -> None:
     """Two pumps on each day and horizon; one outcome, whatever was forecast; intervals in order."""
     assert len(tried) == len(SEEDS) * len(MADE_ON_DAYS) * 2 * len(HORIZONS_DAYS)

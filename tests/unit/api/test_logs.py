@@ -78,6 +78,7 @@ def test_hiding_twice_adds_one_filter() -> None:
     assert {name: len(logging.getLogger(name).filters) for name in before} == before
 
 
+@pytest.mark.long
 def test_a_server_at_work_logs_no_secret(
     written: Callable[[], str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -83,6 +83,7 @@ def test_page_1_adds_up_and_is_what_the_json_lines_count() -> None:
     assert page.total.counts["not done"] == 1
 
 
+@pytest.mark.long
 def test_what_is_missing_is_said_in_sentences() -> None:
     """Estimated hours, closes nobody checked, days not known, hours laid over a gap; of nothing done, nothing."""
     papers, _ = story()
@@ -141,6 +142,7 @@ def test_the_paper_is_tagged_titled_and_its_pages_are_counted(two_years: Path) -
         assert " ".join([name, *cells]) in flat
 
 
+@pytest.mark.long
 @POPPLER
 def test_no_word_lies_on_another(two_years: Path) -> None:
     """Nor outside of the page, on any page of two years."""
@@ -222,6 +224,7 @@ def test_letters_are_set_from_the_fonts_that_come_with_us(tmp_path: Path) -> Non
 _SCRIPTS = ("Latin", "Greek", "Cyrillic", "Hebrew", "Arabic")
 
 
+@pytest.mark.long
 @POPPLER
 def test_nothing_typed_is_read_as_markup(tmp_path: Path) -> None:
     """Names and findings that would be code to the typesetter stand there as typed."""
@@ -267,6 +270,7 @@ def test_on_a_bad_copy_the_signs_are_told_apart(two_years: Path, tmp_path: Path)
     assert all(any(byte != 0xFF for byte in one) for one in dots)
 
 
+@pytest.mark.long
 def test_cells_are_dates_and_numbers_and_each_sheet_prints_on_a4() -> None:
     """Read by another library: ship time without a zone, its offset beside it, numbers, filter, frozen head, print set-up, and what is
     folded away is outside of what prints."""
