@@ -31,14 +31,16 @@ from scheduler.storage.waking import WAKE, Wake, wake_for_calendar
 
 FLOOR_BYTES = 32 * 1024 * 1024
 """Below this much free space nothing is written, so that the write-ahead log can still be folded in."""
-WAIT_SECONDS = 5
-"""How long a writer waits for its turn."""
+WAIT_SECONDS = 5  # how long a writer waits for its turn
 
 _PRAGMAS = (
     f"PRAGMA busy_timeout = {WAIT_SECONDS * 1000}",
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     f"PRAGMA journal_size_limit = {64 * 1024 * 1024}",
+)
+STOPPED_SECONDS = (
+    60  # a writer's transaction that asks nothing for so long is ended by PostgreSQL: its process has stopped
 )
 _POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
 _INSTALLATION_KEY = 7_231_004_117
@@ -327,12 +329,13 @@ def bump_revision(session: Session, vessel_id: str) -> int:
 
 
 def lock_statement(vessel_ids: list[str] | None) -> tuple[str, tuple[int, ...]]:
-    """PostgreSQL's statement, and its values, that makes a transaction the only one writing for these vessels."""
+    """PostgreSQL's statement and values that make a transaction the only one writing for these vessels, and bound its silence."""
+    bounded = f"SELECT set_config('idle_in_transaction_session_timeout', '{STOPPED_SECONDS}s', true)"
     if vessel_ids is None:
-        return "SELECT pg_advisory_xact_lock(%s)", (_INSTALLATION_KEY,)
+        return f"{bounded}, pg_advisory_xact_lock(%s)", (_INSTALLATION_KEY,)
     keys = sorted(int.from_bytes(hashlib.sha256(one.encode()).digest()[:8], signed=True) for one in set(vessel_ids))
     locks = ", ".join("pg_advisory_xact_lock(%s)" for _ in keys)
-    return f"SELECT pg_advisory_xact_lock_shared(%s), {locks}", (_INSTALLATION_KEY, *keys)
+    return f"{bounded}, pg_advisory_xact_lock_shared(%s), {locks}", (_INSTALLATION_KEY, *keys)
 
 
 def _sqlite_engines(url: URL) -> tuple[Engine, Engine]:

@@ -15,6 +15,9 @@ BUSY = marked("The database is busy with another write. Nothing was stored; try 
 AWAY = marked(
     "The connection to the database was lost or refused. Nothing more was stored; try again, and see that it runs."
 )
+STOPPED = marked(
+    "This transaction stood still for too long, and the database ended it to let others write. Nothing of it was stored; do it again."
+)
 FULL = marked(
     "There is no room left to write. Nothing was stored; free space on the disk of the database, then try again."
 )
@@ -62,6 +65,7 @@ _POSTGRES: dict[str, tuple[type[SchedulerError], str]] = {
     "40001": (Busy, BUSY),
     "40P01": (Busy, BUSY),
     "53300": (Busy, BUSY),
+    "25P03": (Busy, STOPPED),
     "57P01": (Busy, AWAY),
     "57P02": (Busy, AWAY),
     "57P03": (Busy, AWAY),
