@@ -20,6 +20,7 @@ TIMEOUT = httpx.Timeout(60.0, connect=20.0)
 """Of each piece, not of the whole: a thin link may take minutes for a frame."""
 _LIMITS = httpx.Limits(max_connections=4, keepalive_expiry=240)
 """Connections are kept: a TLS handshake costs more than a day's readings."""
+_CUT = (httpx.ReadError, httpx.WriteError, httpx.ReadTimeout, httpx.WriteTimeout, httpx.RemoteProtocolError)
 _LONGEST_ANSWER = 4_000_000
 _WAIT_AFTER_FAULT = 60.0
 
@@ -52,7 +53,7 @@ class OfficeClient:
                 asked = asked_seconds(answer.headers.get("Retry-After"), self._clock())
                 return OfficeReply(status=answer.status_code, body=_object(bytes(found)), retry_after=asked)
         except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
-            raise NotReached(type(error).__name__) from error
+            raise NotReached(type(error).__name__, cut=isinstance(error, _CUT)) from error
 
     def close(self) -> None:
         """Ends its connections."""

@@ -39,9 +39,7 @@ _PRAGMAS = (
     "PRAGMA foreign_keys = ON",
     f"PRAGMA journal_size_limit = {64 * 1024 * 1024}",
 )
-STOPPED_SECONDS = (
-    60  # a writer's transaction that asks nothing for so long is ended by PostgreSQL: its process has stopped
-)
+STOPPED_SECONDS = 300  # PostgreSQL ends a writer's transaction that asks nothing for so long: its process has stopped
 _POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
 _INSTALLATION_KEY = 7_231_004_117
 

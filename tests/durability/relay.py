@@ -3,6 +3,7 @@
 import socket
 import threading
 import time
+from collections import deque
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 
@@ -12,7 +13,7 @@ class Relay:
     """Listens on a port of its own and passes bytes on to `target`.
 
     Args:
-        rate: bytes a second, each way. delay: seconds before a piece goes on. cut_every: seconds after which a connection is
+        rate: bytes a second, each way. delay: seconds that a piece is on its way. cut_every: seconds after which a connection is
             cut; 0: never.
     """
 
@@ -50,15 +51,24 @@ class Relay:
                 threading.Thread(target=self._pass, args=(source, sink, ends), daemon=True).start()
 
     def _pass(self, source: socket.socket, sink: socket.socket, ends: float) -> None:
+        """What is on its way holds up nothing behind it: pieces go one after the other at the rate, each comes `delay` later."""
+        under_way: deque[tuple[float, bytes]] = deque()
+        free_at, ended = 0.0, False
         with closing(source), closing(sink), suppress(OSError):
-            source.settimeout(0.2)
-            while time.monotonic() < ends:
+            while (now := time.monotonic()) < ends and not (ended and not under_way):
+                while under_way and under_way[0][0] <= now:
+                    sink.sendall(piece := under_way.popleft()[1])
+                    self.passed += len(piece)
+                waits = min(under_way[0][0] - now, 0.2) if under_way else 0.2
+                if ended or free_at > now:
+                    time.sleep(min(waits, 0.2 if ended else free_at - now))
+                    continue
+                source.settimeout(max(waits, 0.001))
                 try:
                     piece = source.recv(512)
                 except TimeoutError:
                     continue
-                if not piece:
-                    return
-                time.sleep(self.delay + len(piece) / self.rate)
-                sink.sendall(piece)
-                self.passed += len(piece)
+                ended = not piece
+                free_at = time.monotonic() + len(piece) / self.rate
+                if piece:
+                    under_way.append((free_at + self.delay, piece))

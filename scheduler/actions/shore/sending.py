@@ -51,11 +51,11 @@ class OfficeReply:
 
 
 class NotReached(Exception):
-    """No answer came. why: a word of the network's."""
+    """No answer came. why: a word of the network's; cut: the office was there, and the connection broke off."""
 
-    def __init__(self, why: str) -> None:
+    def __init__(self, why: str, *, cut: bool = False) -> None:
         super().__init__(why)
-        self.why = why
+        self.why, self.cut = why, cut
 
 
 Office = Callable[[OfficeCall], OfficeReply]
@@ -75,6 +75,7 @@ class Sending:
     chance: Callable[[], float] = random.random
     _failures: dict[str, int] = field(default_factory=dict)
     _not_before: dict[str, float] = field(default_factory=dict)
+    _failed_bytes: dict[str, int] = field(default_factory=dict)
     _packed: dict[str, str] = field(default_factory=dict)
 
     def turn(self) -> float:
@@ -134,10 +135,10 @@ class Sending:
         try:
             reply = self._ask(line, key, "POST", "changes", content=frame)
         except NotReached as error:
-            return self._failed(line, rate, None, why=error.why)
+            return self._failed(line, rate, None, cut=error.cut, why=error.why)
         number, its_hash = _number(reply), reply.body.get("hash")
         if reply.status == 200 and number is not None and isinstance(its_hash, str):
-            grown = more_bytes(rate) if batch.ends < line.number else rate
+            grown = more_bytes(rate, self._failed_bytes.get(line.vessel_id)) if batch.ends < line.number else rate
             if not self._acknowledged(line, number, its_hash, grown):
                 return LOOK_SECONDS
             requests = reply.body.get("requests")
@@ -217,9 +218,10 @@ class Sending:
         self._not_before.pop(before.vessel_id, None)
         return True
 
-    def _failed(self, line: ShoreLineRow, rate: int, asked: float | None, **facts: Any) -> float:
+    def _failed(self, line: ShoreLineRow, rate: int, asked: float | None, *, cut: bool = False, **facts: Any) -> float:
         failures = self._failures[line.vessel_id] = self._failures.get(line.vessel_id, 0) + 1
-        wait = wait_after(failures, asked, self.chance())
+        self._failed_bytes[line.vessel_id] = rate
+        wait = wait_after(failures, asked, self.chance(), cut=cut)
         self._not_before[line.vessel_id] = self.context.clock().timestamp() + wait
         self._say(line, ShoreState.AWAY, rate=fewer_bytes(rate), **facts)
         return min(wait, LOOK_SECONDS)
