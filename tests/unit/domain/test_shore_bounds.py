@@ -126,11 +126,20 @@ def test_a_post_doubles_and_halves_within_its_bounds() -> None:
 
 def test_a_post_grows_in_small_steps_only_where_twice_as_much_did_not_come_through() -> None:
     """Up to the size that failed and no further; never above what the office takes."""
-    sizes = [(15_999, 32_000), (16_000, 32_000), (31_999, 32_000), (32_000, 32_000), (16_000, None), (2_999_999, 3_000_000)]
+    sizes = [
+        (15_999, 32_000),
+        (16_000, 32_000),
+        (31_999, 32_000),
+        (32_000, 32_000),
+        (16_000, None),
+        (2_999_999, 3_000_000),
+    ]
     assert [more_bytes(*one) for one in sizes] == [31_998, 20_000, 35_999, 64_000, 32_000, 3_000_000]
 
 
-@pytest.mark.parametrize(("failures", "seconds"), [(1, 1.0), (4, 1.0), (5, 2.0), (8, 2.0), (9, 4.0), (36, 256.0), (37, 300.0)])
+@pytest.mark.parametrize(
+    ("failures", "seconds"), [(1, 1.0), (4, 1.0), (5, 2.0), (8, 2.0), (9, 4.0), (36, 256.0), (37, 300.0)]
+)
 def test_a_link_that_breaks_off_is_tried_again_soon_and_not_for_ever(failures: int, seconds: float) -> None:
     """Four cuts count as one failure; what the office asks for counts all the same."""
     assert wait_after(failures, None, 1.0, cut=True) == pytest.approx(seconds)
