@@ -135,6 +135,7 @@ def test_an_answer_that_nobody_came_for_is_none_to_whoever_wants_it_anew() -> No
         work.moment_seconds = 0
 
 
+@pytest.mark.long
 def test_a_breakdown_is_answered_at_once_while_its_plan_is_made(stage: Stage) -> None:
     """It is on record; the sentence says that the plan is being made, which stays asked for."""
     with _slow(stage, planning, "propose") as gate:

@@ -306,6 +306,7 @@ def test_a_pump_goes_down_once_and_says_what_is_left(fresh: Stage) -> None:
     assert blank.status_code == 422
 
 
+@pytest.mark.long
 def test_counter_events_are_checked_and_taking_hours_away_needs_two_people(fresh: Stage) -> None:
     """An unknown kind, no reason and no hours are refused; hours taken away wait for the chief or the office."""
     path = f"/api/v1/counters/{_counter(fresh)}/events"

@@ -57,6 +57,7 @@ def _field(page: str) -> str:
     return f"{label}: {after.partition('>')[2].partition('</p>')[0]}"
 
 
+@pytest.mark.long
 def test_the_field_of_hours_asks_what_the_counter_showed(fresh: Stage) -> None:
     """In the counter's own counts, since the job and when it is due, and what an empty field takes. No field on a job of the plant."""
     browser = fresh.enter("chief-plover")

@@ -178,6 +178,7 @@ def test_an_evening_before_holds_for_a_slot_that_ends_at_midnight_utc() -> None:
     assert "DESCRIPTION:\r\n Plover" in text
 
 
+@pytest.mark.long
 def test_what_is_only_forecast_rings_in_no_calendar(fresh: Stage) -> None:
     """Neither as an event nor as a task."""
     events_with = {str(one["SUMMARY"]) for one in events(body(fresh, alarms=True)) if one.walk("VALARM")}

@@ -181,6 +181,7 @@ def test_from_its_page_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -
     assert "Bring the first date forward" in shown
 
 
+@pytest.mark.long
 def test_a_postponement_from_before_puts_no_first_date_off(fresh: Stage) -> None:
     """What was granted while the last time was known is over with it; what is granted after the first date binds, and the date is
     brought forward no more."""

@@ -229,6 +229,7 @@ def test_an_instant_to_come_or_unreadable_stores_nothing(fresh: Stage) -> None:
     assert shown(fresh) == before
 
 
+@pytest.mark.long
 def test_who_read_them_stands_in_the_record(fresh: Stage) -> None:
     """Readings carry no author, so one record names the reader, the instant and the values that were stored."""
     one = shown(fresh)[0]

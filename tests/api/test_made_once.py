@@ -66,6 +66,7 @@ def test_a_key_and_an_address_change_once(fresh: Stage) -> None:
         assert "kept nowhere" in again.json()["detail"]
 
 
+@pytest.mark.long
 def test_the_pages_forms_make_once_too(fresh: Stage) -> None:
     """A form sent twice (a second tap, Back and again) is refused in words the second time."""
     browser = fresh.enter("chief-plover")

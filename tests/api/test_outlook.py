@@ -1,10 +1,13 @@
 """A plan far ahead through its door."""
 
+import pytest
+
 from tests.api.stage import Stage
 
 DOOR = "/api/v1/plants/plover-plant/plan/outlook"
 
 
+@pytest.mark.long
 def test_an_outlook_is_answered_and_not_kept(fresh: Stage) -> None:
     """Its words and its days; no plan is proposed for it; more days than two years are refused."""
     told = fresh.ask("GET", DOOR, params={"days": 30})

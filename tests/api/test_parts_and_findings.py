@@ -17,6 +17,7 @@ def _note(stage: Stage, **told: object) -> dict[str, object]:
     return body
 
 
+@pytest.mark.long
 def test_a_finding_that_was_picked_carries_mode_mechanism_and_cause_into_the_record(fresh: Stage) -> None:
     """Only what is seen is told; the rest is filled in from the plant's list. Other words are kept as they are."""
     _note(fresh, about="finding", name="Knife edges dull")

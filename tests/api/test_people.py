@@ -308,6 +308,7 @@ def test_the_whole_life_of_a_person_by_api(ship: Stage) -> None:
     told("POST", "/people/third/withdrawal", 404, {"vessel": "demo-avocet"})
 
 
+@pytest.mark.long
 def test_the_whole_life_of_a_key_by_api(ship: Stage) -> None:
     """Made, listed with whose and until when, taken over, both used, withdrawn; an engineer makes keys for oneself alone."""
     made = ship.ask(

@@ -159,6 +159,7 @@ def test_a_slot_is_moved_and_put_back(planned: Stage) -> None:
     assert "undone already" in words(unescape(twice.text))
 
 
+@pytest.mark.long
 def test_what_cannot_be_read_or_moved_is_said(planned: Stage) -> None:
     """A day that is none, an hour that is no whole one, and a job that the plan does not have: each in words, the page whole."""
     browser = planned.enter("engineer-plover")

@@ -41,6 +41,7 @@ def _kinds(stage: Stage, **change: Any) -> None:
     assert answer.status_code == 200, answer.text
 
 
+@pytest.mark.long
 def test_granted_by_another_the_limit_moves_and_the_due_point_does_not(fresh: Stage) -> None:
     """Asked by the engineer, decided by the chief; a second one waits until the first is decided."""
     _kinds(fresh, critical=False)

@@ -68,6 +68,7 @@ def figure_form(stage: Stage) -> dict[str, str]:
     }
 
 
+@pytest.mark.long
 def test_the_office_asks_and_the_chief_engineer_accepts_by_page(office: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sent from the form; then, aboard, in the strip of the plant page with what would change; accepted, the office reads it."""
     desk = office.enter("office")
@@ -146,6 +147,7 @@ def test_a_request_is_taken_back_by_page(office: Stage) -> None:
     assert send(desk, PAGE, do="withdraw", number="2").status_code == 409
 
 
+@pytest.mark.long
 def test_decisions_on_their_pages_become_requests_at_the_office(office: Stage) -> None:
     """A postponement is decided on its own page; it goes to the ship, and is not decided here."""
     body = {"to_at": stamp(AT.replace(year=2028)), "reason": "no part", "risk": "wear"}

@@ -37,6 +37,7 @@ def test_a_handover_note_is_signed_by_two_different_people(fresh: Stage) -> None
     assert fresh.ask("POST", f"{send}/7/signature", json={}).status_code == 404
 
 
+@pytest.mark.long
 def test_a_month_is_signed_by_the_chief_when_it_is_over_and_once(fresh: Stage) -> None:
     """The running month is refused in words, another person at the door, a second signature as done."""
     send = "/api/v1/vessels/demo-plover/reviews"
@@ -91,6 +92,7 @@ def test_a_postponement_is_asked_on_the_job_page_and_decided_on_its_own(fresh: S
     assert told["limit_at"] == stamp(AT + timedelta(days=60) - timedelta(minutes=60))
 
 
+@pytest.mark.long
 def test_a_non_conformity_is_answered_and_closed_on_the_page_by_two_people(fresh: Stage) -> None:
     """A job closed past its limit opened one; the engineer answers with a cause, the chief closes it."""
     fresh.clock.at = AT + timedelta(days=120)

@@ -89,6 +89,7 @@ def test_every_field_takes_what_the_next_one_takes(stage: Stage) -> None:
     assert wrong == [], "\n".join(map(str, wrong))
 
 
+@pytest.mark.long
 def test_the_vacuum_in_a_question_takes_what_a_form_takes(stage: Stage) -> None:
     """May I open? is asked in the address: the gauge's figure in every spelling, and nonsense is named."""
     browser = stage.enter("chief-plover")

@@ -16,6 +16,7 @@ def _stopped(stage: Stage, minutes: int = 0) -> None:
     assert stage.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json=body).status_code == 201
 
 
+@pytest.mark.long
 def test_who_was_told_of_a_stop_is_one_tap_and_stands_there_and_in_the_record(fresh: Stage) -> None:
     """Page and API write the same list, the page says when and by whom in place of its button, and so does the pump's record."""
     _stopped(fresh)
@@ -50,6 +51,7 @@ def test_who_was_told_of_a_stop_is_one_tap_and_stands_there_and_in_the_record(fr
     )
 
 
+@pytest.mark.long
 def test_nobody_is_told_before_the_stop_or_in_time_to_come(fresh: Stage) -> None:
     """At the instant of the stop it counts, a minute before it does not; now it counts, later it does not."""
     fresh.clock.at = AT + timedelta(minutes=30)

@@ -135,6 +135,7 @@ def test_asked_it_is_refused_told_as_a_fact_it_is_kept_and_flagged(fresh: Stage)
         assert fresh.ask("GET", f"/api/v1/history?vessel=demo-plover&format={form}", role=Role.CHIEF).status_code == 200
 
 
+@pytest.mark.long
 def test_a_close_that_skips_the_work_says_so_and_stands_flagged(fresh: Stage) -> None:
     """Closed in one call: taken as a fact, with all that was never recorded, on page, record and non-conformity list."""
     done = fresh.close(JOB)
@@ -261,6 +262,7 @@ def test_a_point_not_fitted_counts_beforehand_with_two_signatures(fresh: Stage) 
     assert fresh.ask("GET", f"/api/v1/jobs/{other}/work").json()["points_not_fitted"] == []
 
 
+@pytest.mark.long
 def test_nobody_signs_off_with_locks_hanging_and_a_handover_carries_what_is_open(fresh: Stage) -> None:
     """Permit and locks are in the note by themselves; signed only when the relief hung own locks and the leaver's are off."""
     _all(fresh, [(m, k, {**t, "by": "Demo engineer"}) for m, k, t in opened()[:5]])
@@ -295,6 +297,7 @@ def test_nobody_signs_off_with_locks_hanging_and_a_handover_carries_what_is_open
     assert signed.status_code == 200, signed.text
 
 
+@pytest.mark.long
 def test_no_tag_comes_off_by_another_hand_nor_is_anything_proved_under_it(fresh: Stage) -> None:
     """Neither by an act, nor by bringing the pump back or testing it at another door."""
     _all(fresh, opened("CW-8")[:5])
@@ -313,6 +316,7 @@ def test_no_tag_comes_off_by_another_hand_nor_is_anything_proved_under_it(fresh:
     assert _counts_for(fresh) == 0
 
 
+@pytest.mark.long
 def test_below_the_minimum_the_first_tag_is_refused_with_the_times_that_hold(fresh: Stage) -> None:
     """The chief engineer may override with a reason, the engineer may not; a second lock is no longer asked."""
     down = {"at": stamp(AT), "reason": "seized"}

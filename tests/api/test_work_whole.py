@@ -42,6 +42,7 @@ def down(stage: Stage, door: str = "down", minutes: int = 0) -> None:
     assert answer.status_code in (200, 201), answer.text
 
 
+@pytest.mark.long
 def test_a_test_told_in_another_job_does_not_bring_an_open_pump_back(fresh: Stage) -> None:
     """Nor does one after a breakdown: only what put it out brings it back; as a fact neither."""
     worked(fresh, *opened())
@@ -269,6 +270,7 @@ def test_a_close_names_the_opening_that_was_never_recorded(fresh: Stage) -> None
     assert [one["about"] for one in listed if one["job"] == KNIFE] == ["closing the job"]
 
 
+@pytest.mark.long
 def test_a_close_is_not_struck_once_the_pump_was_locked_in_another_job(fresh: Stage) -> None:
     """Its lock stays what it is."""
     assert fresh.close(KNIFE, from_paper=True).status_code == 200

@@ -51,6 +51,7 @@ def test_a_backup_goes_where_it_is_told_and_into_a_new_place(ship: Ship, tmp_pat
     assert readings(fresh) == readings(ship.database)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("words", [("restore", "nowhere"), ("restore", "nowhere", "--check")])
 def test_a_folder_that_is_no_backup_is_told(ship: Ship, words: tuple[str, ...]) -> None:
     """1, and what was expected."""

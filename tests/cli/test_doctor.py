@@ -32,6 +32,7 @@ def test_a_ship_in_order_is_well(ship: Ship) -> None:
     assert "All well." in leadline(*ship.words("doctor", "demo-plover")).stderr
 
 
+@pytest.mark.long
 def test_what_is_odd_is_told_line_by_line(ship: Ship) -> None:
     """Never read, held, conflicting and refused readings, and a plan nobody took: each with what to do, and it ends 1."""
     at = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=5)

@@ -24,6 +24,7 @@ def test_an_sqlite_file_has_no_workers_and_no_command_pretends(ship: Ship) -> No
         assert (told.returncode, "Workers need PostgreSQL" in told.stderr) == (1, True), words
 
 
+@pytest.mark.long
 @pytest.mark.skipif("postgresql" not in kinds(), reason="no PostgreSQL here")
 def test_upgrade_makes_the_queue_beside_the_tables(tmp_path: Path) -> None:
     """Where the setting says so; then doctor misses the workers."""

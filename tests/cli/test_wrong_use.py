@@ -108,6 +108,7 @@ def test_a_reading_stored_before_keeps_its_value(ship: Ship) -> None:
     failed(leadline(*words, "101"), 1, "another value is stored")
 
 
+@pytest.mark.long
 def test_ship_time_and_figures_are_typed_as_on_the_pages(ship: Ship) -> None:
     """An instant without an offset is of the ship's clock; a figure may have spaces, and a comma before tenths."""
     at = datetime(2026, 11, 20, 7, tzinfo=UTC)

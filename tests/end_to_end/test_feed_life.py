@@ -76,6 +76,7 @@ def refresh(context: Context) -> dict[str, FeedEventRow]:
     return _rows(context)
 
 
+@pytest.mark.long
 def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(context: Context, run: Run) -> None:
     """After another plan is taken only events whose slot or quoted margin changed change; each moved one by one step."""
     _take(context)

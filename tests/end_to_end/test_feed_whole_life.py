@@ -78,6 +78,7 @@ def first_of(context: Context, kind: str) -> DueJob:
     return next(job for job in _now(context).jobs if job.job_id.kind == kind and job.first)
 
 
+@pytest.mark.long
 def test_a_plan_run_that_changes_nothing_changes_no_byte(context: Context) -> None:
     """Proposed twice, looked through at later hours, read from the store again: the same bytes, tag and time."""
     _take(context)

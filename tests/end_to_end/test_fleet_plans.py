@@ -65,6 +65,7 @@ def _proposed(context: Context) -> dict[str, StoredPlan | None]:
     return {plant: plant_state(context, vessel, plant).proposed for vessel, plant in PAIRS}
 
 
+@pytest.mark.long
 def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
     """First every plant, then none, as long as no proposed slot lies in the past; the look before says so and plans nothing."""
     assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}

@@ -63,6 +63,7 @@ def drop(context: Context) -> None:
             session.add(row)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", kinds_where_required())
 def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_path: Path) -> None:
     """Every entry and flag is that of the posts in order, though derived again and again in between."""

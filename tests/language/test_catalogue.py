@@ -38,6 +38,7 @@ def test_no_message_lacks_its_translation(templates: Mapping[str, Catalog], code
     assert [one.id for one in untranslated(updated(code, name, templates[name]))] == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("code", "name"), ALL)
 def test_a_catalogue_has_the_messages_of_the_sources_alone(
     templates: Mapping[str, Catalog], code: str, name: str
@@ -72,6 +73,7 @@ def test_every_message_of_a_language_is_read(code: str) -> None:
                 assert catalogue_of(code).gettext(message.id) == message.string
 
 
+@pytest.mark.long
 def test_no_message_is_asked_for_inside_an_f_string() -> None:
     """Babel reads no call inside an f-string: such a message would be in no catalogue, and English in every language."""
     asked = {

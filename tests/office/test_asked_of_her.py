@@ -73,6 +73,7 @@ def sail(office: Office, ship: Ship, stage: Stage, before: dict[str, list[dict[s
     return answer.json()
 
 
+@pytest.mark.long
 def test_a_request_goes_down_and_what_came_of_it_comes_up(office: Office, own_stage: Stage) -> None:
     """Sent, fetched, done with the ship's record; a second decision comes back with the ship's own words; the mirror is her rows."""
     ship, before = aboard(own_stage)
@@ -116,6 +117,7 @@ def test_fetched_is_said_before_the_outcome_is_heard(sqlite_office: Office, own_
     assert stages(office, who) == ["fetched"]
 
 
+@pytest.mark.long
 def test_her_page_at_the_office_asks(sqlite_office: Office, own_stage: Stage) -> None:
     """On the page of a postponement the office decides, and it is sent to her; nothing is decided here. Another figure as well."""
     office = sqlite_office

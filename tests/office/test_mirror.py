@@ -140,6 +140,7 @@ def test_her_pages_offer_no_form(sqlite_office: Office, ship: Ship) -> None:
     assert seen > 12
 
 
+@pytest.mark.long
 def test_what_is_worked_out_writes_no_truth(sqlite_office: Office, ship: Ship) -> None:
     """The one place refuses: a writer of truth at once, a writer of what is worked out where it comes to it, a record always."""
     office = sqlite_office

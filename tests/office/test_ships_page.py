@@ -113,6 +113,7 @@ def _looks(office: Office, vessel_id: str | None = None) -> list[tuple[str, bool
     ]
 
 
+@pytest.mark.long
 def test_doctor_and_readiness_say_what_the_page_says(sqlite_office: Office, ship: Ship) -> None:
     """Nothing of a ship in order; what is refused and a ship that is silent: page, doctor and readiness from one reckoning, and
     readiness names her to who has a key and to nobody else."""

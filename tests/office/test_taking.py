@@ -77,6 +77,7 @@ def test_what_is_left_out_or_changed_on_the_way_is_refused(office: Office, ship:
     assert office.send(whole).status_code == 200
 
 
+@pytest.mark.long
 def test_a_bomb_is_refused_by_its_size(sqlite_office: Office, ship: Ship) -> None:
     """A frame too large as it is, and one that would become too large, are both 413 with nothing stored."""
     assert "larger than" in _refused(sqlite_office, ship, bytes(PACKED_BYTES + 1), 413, "broken")

@@ -212,6 +212,7 @@ def test_an_office_put_back_from_a_backup_fills_itself(joined: Ship) -> None:
     joined.all_there()
 
 
+@pytest.mark.long
 def test_a_batch_doubles_while_posts_come_through_halves_when_they_do_not_and_is_remembered(joined: Ship) -> None:
     for number in range(60):
         joined.work(f"part {number} {'x' * 2000}")

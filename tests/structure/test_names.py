@@ -76,6 +76,7 @@ def test_no_class_name_twice() -> None:
     assert _several(places) == {}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("package", ["scheduler", "api"])
 def test_no_public_function_name_with_two_meanings(package: str) -> None:
     """A door may carry the name of the action it calls, and commands of different groups may share a word."""

@@ -120,6 +120,7 @@ def test_a_worker_that_fails_is_replaced(fault: str, seconds: float, remark: Rem
     assert plans[0] == plans[2] == stagger(PROBLEM)
 
 
+@pytest.mark.long
 def test_several_workers_serve_more_threads_than_they_are() -> None:
     """Each of five threads has its plan from one of two workers; when they are left no process of them runs on."""
     found: list[Plan] = []

@@ -23,6 +23,7 @@ def test_every_method_is_asked_the_same_and_meets_the_same_truth(tried: list[Tri
         assert all(o.early_days <= o.likely_days <= o.late_days for o in trial.outcomes.values())
 
 
+@pytest.mark.long
 def test_the_dates_are_of_the_right_order(tried: list[Trial]) -> None:
     """Most truths lie between early and late; from 90 days on the interval score beats that of the plain mean."""
     for days in HORIZONS_DAYS:

@@ -248,6 +248,7 @@ def test_what_cannot_be_set_is_refused_in_words() -> None:
         pass
 
 
+@pytest.mark.long
 @POPPLER
 def test_on_a_bad_copy_the_signs_are_told_apart(two_years: Path, tmp_path: Path) -> None:
     """Legend of page 1 at 100 dots an inch in black and white: no two of the seven signs give the same dots."""
