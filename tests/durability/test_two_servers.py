@@ -2,12 +2,9 @@
 
 import http.client
 import json
-import os
-import shutil
-import subprocess
 import time
-from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -24,25 +21,18 @@ from scheduler.settings import Settings
 from seed_fleet.ships import PLOVER
 from tests.durability.served import server, set_up
 from tests.end_to_end.automation import free_port
+from tests.end_to_end.nginx import nginx
 from tests.pictures import picture
 from tests.storage import stores
 
 pytestmark = pytest.mark.rough
-NGINX = shutil.which("nginx") or next((one for one in ("/usr/sbin/nginx",) if Path(one).exists()), None)
-CONF = """
-error_log {folder}/error.log; pid {folder}/pid; daemon off; worker_processes 1;
-events {{}}
-http {{
-  access_log off;
-  client_body_temp_path {folder}/b; proxy_temp_path {folder}/p; fastcgi_temp_path {folder}/f;
-  uwsgi_temp_path {folder}/u; scgi_temp_path {folder}/s;
-  upstream leadline {{ server 127.0.0.1:{first}; server 127.0.0.1:{second}; }}
-  server {{
-    listen 127.0.0.1:{port};
-    location / {{
-      proxy_pass http://leadline; proxy_http_version 1.1; proxy_set_header Host $http_host;
-      proxy_set_header X-Forwarded-For $proxy_add_x_forwarded_for; proxy_set_header X-Forwarded-Proto $scheme;
-    }}
+BLOCKS = """
+upstream leadline {{ server 127.0.0.1:{first}; server 127.0.0.1:{second}; }}
+server {{
+  listen 127.0.0.1:{port};
+  location / {{
+    proxy_pass http://leadline; proxy_http_version 1.1; proxy_set_header Host $http_host;
+    proxy_set_header X-Forwarded-For $proxy_add_x_forwarded_for; proxy_set_header X-Forwarded-Proto $scheme;
   }}
 }}
 """
@@ -78,23 +68,6 @@ class Address:
             return Said(
                 answer.status, {name.lower(): value for name, value in answer.getheaders()}, answer.read(), cookies
             )
-
-
-@contextmanager
-def nginx(folder: Path, port: int, first: int, second: int) -> Iterator[None]:
-    """Debian's nginx in front of both."""
-    if NGINX is None:
-        if os.environ.get("NGINX_TEST") == "required":
-            pytest.fail("nginx is not installed")
-        pytest.skip("nginx is not installed")
-    (folder / "nginx.conf").write_text(CONF.format(folder=folder, port=port, first=first, second=second))
-    command = [NGINX, "-p", str(folder), "-c", str(folder / "nginx.conf")]
-    proxy = subprocess.Popen(command, stderr=subprocess.DEVNULL)
-    try:
-        yield
-    finally:
-        proxy.terminate()
-        proxy.wait(20)
 
 
 def until(holds: Callable[[], bool], what: str) -> None:
@@ -159,7 +132,7 @@ def test_what_one_server_did_the_other_knows_and_the_address_outlives_one_of_the
         with (
             server(url, **settings) as (child, first),
             server(url, **settings) as (_, second),
-            nginx(tmp_path, port, first, second),
+            nginx(tmp_path, BLOCKS.format(port=port, first=first, second=second)),
         ):
             host = urlsplit(base).netloc
             front, one, other = (Address(number, host) for number in (port, first, second))

@@ -2,9 +2,7 @@
 
 import http.client
 import json
-import os
 import re
-import shutil
 import ssl
 import subprocess
 import threading
@@ -21,19 +19,9 @@ from starlette.types import Receive, Scope, Send
 from api.server.serving import listen, server_for
 from scheduler.settings import Settings
 from tests.end_to_end.automation import free_port
+from tests.end_to_end.nginx import need_nginx, nginx
 
 pytestmark = pytest.mark.long
-NGINX = shutil.which("nginx") or next((one for one in ("/usr/sbin/nginx",) if Path(one).exists()), None)
-CONF = """
-error_log {folder}/error.log; pid {folder}/pid; daemon off; worker_processes 1;
-events {{}}
-http {{
-  access_log off;
-  client_body_temp_path {folder}/b; proxy_temp_path {folder}/p; fastcgi_temp_path {folder}/f;
-  uwsgi_temp_path {folder}/u; scgi_temp_path {folder}/s;
-  {server}
-}}
-"""
 MANUAL = Path(__file__).parents[2] / "api" / "pages" / "manual" / "text" / "settings.md"
 
 
@@ -53,10 +41,7 @@ def _server_block(folder: Path, port: int, behind: int) -> str:
 
 @pytest.fixture(autouse=True)
 def _there() -> None:
-    if NGINX is None:
-        if os.environ.get("NGINX_TEST") == "required":
-            pytest.fail("nginx is not installed")
-        pytest.skip("nginx is not installed")
+    need_nginx()
 
 
 async def _who(scope: Scope, receive: Receive, send: Send) -> None:
@@ -74,7 +59,6 @@ def _served(folder: Path, settings: Settings) -> Iterator[tuple[str, str]]:
     port, quiet = free_port(), {"check": True, "capture_output": True}
     with listen("127.0.0.1", 0) as sock:
         behind = sock.getsockname()[1]
-        (folder / "nginx.conf").write_text(CONF.format(folder=folder, server=_server_block(folder, port, behind)))
         pair = ["-keyout", str(folder / "key.pem"), "-out", str(folder / "cert.pem")]
         named = ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
         subprocess.run(
@@ -83,15 +67,10 @@ def _served(folder: Path, settings: Settings) -> Iterator[tuple[str, str]]:
         server = server_for(_who, settings)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
         thread.start()
-        assert NGINX is not None
-        proxy = subprocess.Popen(
-            [NGINX, "-p", str(folder), "-c", str(folder / "nginx.conf")], stderr=subprocess.DEVNULL
-        )
         try:
-            yield f"https://127.0.0.1:{port}/", f"http://127.0.0.1:{behind}/"
+            with nginx(folder, _server_block(folder, port, behind)):
+                yield f"https://127.0.0.1:{port}/", f"http://127.0.0.1:{behind}/"
         finally:
-            proxy.terminate()
-            proxy.wait(20)
             server.should_exit = True
             thread.join(20)
 
