@@ -16,6 +16,7 @@ from scheduler.domain.base.enums import Role
 from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
 from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
+from tests.browser.counted import Counted
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
 pytestmark = pytest.mark.browser
@@ -78,8 +79,10 @@ def test_may_i_open_takes_one_tap_and_a_time(browser: Browser, live: Live, size:
         browser, live, viewport={"width": size[0], "height": size[1]}, java_script_enabled=False
     )
     page.goto(f"{live.url}/plants/{live.plant}")
-    page.fill("[name=when]", "tomorrow 09:00")
-    page.click(".which button >> nth=1")
+    hand = Counted(page)
+    hand.fill("[name=when]", "tomorrow 09:00")
+    hand.tap(".which button >> nth=1")
+    hand.say("may I open it tomorrow at 9", 1, 1)
     said = page.inner_text(".answer")
     assert "VP2, Wed 21 Oct 09:00" in said.replace("\u00a0", " ")
     assert "f one more pump trips" in said or "No time in the next" in said
@@ -102,11 +105,13 @@ def test_a_pump_that_clogs_takes_four_taps(browser: Browser, live: Live, size: t
     after all keeps the stop."""
     context, page, wrong = signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
     page.goto(f"{live.url}/plants/{live.plant}")
-    page.click("text=VP2 stopped")
-    page.click("text=jammed, hums")
-    page.click(".pills span:text('tomorrow')")
-    page.click("text=Record: VP2 stopped")
-    assert page.url.endswith("/stopped")
+    hand = Counted(page)
+    hand.tap("text=VP2 stopped")
+    hand.tap("text=jammed, hums")
+    hand.tap(".pills span:text('tomorrow')")
+    hand.tap("text=Record: VP2 stopped")
+    page.wait_for_url("**/stopped")
+    hand.say("a pump clogs", 4, 0)
     said = page.inner_text("main")
     assert page.inner_text("h1").startswith("Leave VP1")
     assert "Do not open" in page.inner_text("h1")
@@ -119,32 +124,36 @@ def test_a_pump_that_clogs_takes_four_taps(browser: Browser, live: Live, size: t
     context.close()
 
 
-def _ask_to_wait(live: Live) -> str:
-    """Another person asks for a postponement; the name of the job."""
+def _ask_to_wait(live: Live, turn: int) -> str:
+    """Another person asks for a postponement, of another job each turn; the name of the job."""
+    who = f"second-{turn}"
     vessel = live.run.ship.vessel
     people.add_person(
-        live.context, FIRST, person_id="second", name="Demo second", rank="second", role=Role.ENGINEER, vessel_id=vessel
+        live.context, FIRST, person_id=who, name="Demo second", rank="second", role=Role.ENGINEER, vessel_id=vessel
     )
-    key = people.add_key(live.context, FIRST, role=Role.ENGINEER, label="second", vessel_id=vessel, person_id="second")
+    key = people.add_key(live.context, FIRST, role=Role.ENGINEER, label=who, vessel_id=vessel, person_id=who)
     jobs = live.chief.get(f"/api/v1/plants/{live.plant}/due").json()["jobs"]
-    job = next(one for one in jobs if one["kind"] == "knife_inspection" and one["open"])
+    job = [one for one in jobs if one["kind"] == "knife_inspection" and one["open"]][turn]
     body = {
         "to_at": f"{live.clock.at + timedelta(days=200):%Y-%m-%dT%H:%M:%SZ}",
         "reason": "set is late",
         "risk": "worn knives",
         "mitigation": "current looked at weekly",
     }
-    headers = {"Authorization": f"Bearer {key}", "Idempotency-Key": "wait"}
+    headers = {"Authorization": f"Bearer {key}", "Idempotency-Key": f"wait {turn}"}
     answer = live.chief.post(f"/api/v1/jobs/{job['job']}/postponements", json=body, headers=headers)
     assert answer.status_code == 201, answer.text
     return str(job["job"])
 
 
-def test_a_postponement_waits_for_who_decides_it_and_takes_two_taps(browser: Browser, live: Live) -> None:
+@pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
+def test_a_postponement_waits_for_who_decides_it_and_takes_two_taps(
+    browser: Browser, live: Live, size: tuple[int, int]
+) -> None:
     """On plant and fleet a line with limit, hours then and margin; Decide shows if no against if yes, two buttons that weigh the same.
     Decided, the line is gone."""
-    _ask_to_wait(live)
-    context, page, wrong = signed_in(browser, live)
+    _ask_to_wait(live, SIZES.index(size))
+    context, page, wrong = signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
     page.goto(f"{live.url}/?all=1")
     assert "knife inspection to" in page.inner_text(".wait")
     assert page.locator(".ships svg.chart").count() == 1
@@ -153,14 +162,16 @@ def test_a_postponement_waits_for_who_decides_it_and_takes_two_taps(browser: Bro
     line = page.inner_text(".wait")
     assert "knife inspection to" in line
     assert "asked by Demo second" in line
-    page.click(".wait a:has-text('Decide')")
+    hand = Counted(page)
+    hand.tap(".wait a:has-text('Decide')")
     assert page.inner_text("h1").startswith("May VP")
     widths = page.locator(".pair button").evaluate_all("all => all.map(b => [b.offsetWidth, b.className])")
     assert len(widths) == 2
     assert widths[0] == widths[1]
     page.click(".pair button >> nth=1")
     assert "Say why it is refused" in page.inner_text("main") or "this is empty" in page.inner_text("main")
-    page.click(".pair button >> nth=0")
+    hand.tap(".pair button >> nth=0")
+    hand.say("a postponement decided", 2, 0)
     assert "Decided by Demo chief" in page.inner_text("h1")
     page.goto(f"{live.url}/plants/{live.plant}")
     assert page.locator(".wait a:has-text('Decide')").count() == 0
