@@ -1,5 +1,6 @@
 """A thin link: what passes is held to a rate, comes late, and is cut now and then."""
 
+import random
 import socket
 import threading
 import time
@@ -13,15 +14,18 @@ class Relay:
     """Listens on a port of its own and passes bytes on to `target`.
 
     Args:
-        rate: bytes a second, each way. delay: seconds that a piece is on its way. cut_every: seconds after which a connection is
-            cut; 0: never.
+        rate: bytes a second, each way. delay: seconds that a piece is on its way. cuts: after how many seconds a connection is
+            cut, least and most, by chance; none: never.
     """
 
     target: int
     rate: float
     delay: float
-    cut_every: float = 0.0
+    cuts: tuple[float, float] | None = None
     passed: int = 0
+    connections: int = 0
+    cut: int = 0
+    _chance: random.Random = field(default_factory=lambda: random.Random(7))
     _open: list[socket.socket] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -46,7 +50,8 @@ class Relay:
                 near.close()
                 continue
             self._open += [near, far]
-            ends = time.monotonic() + self.cut_every if self.cut_every else float("inf")
+            self.connections += 1
+            ends = time.monotonic() + self._chance.uniform(*self.cuts) if self.cuts else float("inf")
             for source, sink in ((near, far), (far, near)):
                 threading.Thread(target=self._pass, args=(source, sink, ends), daemon=True).start()
 
@@ -72,3 +77,4 @@ class Relay:
                 free_at = time.monotonic() + len(piece) / self.rate
                 if piece:
                     under_way.append((free_at + self.delay, piece))
+            self.cut += time.monotonic() >= ends and not ended

@@ -31,7 +31,8 @@ pytestmark = pytest.mark.rough
 V = PLOVER.vessel
 DAYS = 30
 RATE, DELAY = float(os.environ.get("LEADLINE_TEST_RATE", "20000")), float(os.environ.get("LEADLINE_TEST_DELAY", "0.02"))
-"""1000 and 0.6 are those of a thin link; the test's own are quicker."""
+CUTS = tuple(map(float, os.environ.get("LEADLINE_TEST_CUTS", "7,7").split(",")))
+"""1000, 0.3 and "15,40" are those of a thin link; the test's own are quicker."""
 PATIENCE_SECONDS = 900
 
 
@@ -87,7 +88,7 @@ def waits(ship: str) -> int:
 @pytest.mark.parametrize("rough", [False, True])
 def test_a_month_alone_goes_over_a_thin_link(rough: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Calm, or with cuts each few seconds and each server killed twice: all rows and heads equal; bytes and seconds are told."""
-    relay = Relay(1, RATE, DELAY, cut_every=7.0 if rough else 0.0)
+    relay = Relay(1, RATE, DELAY, cuts=(CUTS[0], CUTS[1]) if rough else None)
     office, ship = ready(tmp_path, relay.port)
     whole, kills = waits(ship), 2 if rough else 0
     began = time.monotonic()
@@ -105,7 +106,8 @@ def test_a_month_alone_goes_over_a_thin_link(rough: bool, tmp_path: Path, capsys
     assert waits(ship) == 0
     with capsys.disabled():
         print(f"\n{DAYS} days, {whole} changes over {RATE:.0f} B/s, {DELAY} s{', rough' if rough else ''}: ", end="")
-        print(f"{relay.passed} bytes both ways, {spent:.0f} s")
+        print(f"{relay.passed} bytes both ways, {spent:.0f} s, ", end="")
+        print(f"{relay.connections} connections, {relay.cut} of their two ways cut")
     aboard, ashore = open_database(ship), open_database(office)
     try:
         same_truths(aboard, ashore)
