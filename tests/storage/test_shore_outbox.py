@@ -26,7 +26,7 @@ from scheduler.storage.people import PersonRow
 from scheduler.storage.record import append_record
 from scheduler.storage.renaming import rename
 from scheduler.storage.shore import capture
-from scheduler.storage.shore.lines import OutboxChangeRow, ShoreLineRow, begin_lives, shore_line
+from scheduler.storage.shore.lines import OutboxChangeRow, OutboxPackRow, ShoreLineRow, begin_lives, shore_line
 from scheduler.storage.shore.outbox import batch_after, drop_packed, hash_at, pack_away
 from scheduler.storage.shore.truth import Truth
 from scheduler.storage.voyage import VoyageStretchRow
@@ -365,3 +365,57 @@ def test_what_the_office_has_is_packed_by_the_day_and_can_be_sent_again(ship: Sh
         with pytest.raises(LookupError):
             hash_at(session, line, 1)
         assert hash_at(session, line, line.number - 1) == changes[-2].hash
+
+
+def at_times(ship: Ship, *seconds: int) -> list:
+    """What changes there are after a commit at each of these instants, all of them acknowledged."""
+    for number, at_s in enumerate(seconds):
+        ship.db.now_s = lambda at_s=at_s: at_s  # type: ignore[misc]
+        with ship.db.write(V) as session:
+            session.add(count(f"part {number}"))
+    with ship.db.write(V) as session:
+        line = shore_line(session, V)
+        assert line is not None
+        line.acknowledged = line.number
+    return ship.changes()
+
+
+def test_a_clock_that_was_put_back_leaves_no_change_out(ship: Ship) -> None:
+    """Younger changes among older ones stay where they are; packed or not, every change is sent again as it was."""
+    ship.join()
+    day = 86_400
+    changes = at_times(ship, 12 * day, 10 * day, 10 * day + 5, 12 * day, 10 * day + 7, 12 * day)
+    base = len(changes) - 6
+    with ship.db.write(V) as session:
+        line = shore_line(session, V)
+        assert line is not None
+        before = datetime(1970, 1, 12, tzinfo=UTC)
+        assert [pack_away(session, line, before) for _ in range(3)] == [2, 1, 0]
+        assert batch_after(session, line, 0, 10**9).changes == tuple(changes)
+        for after in range(len(changes)):
+            assert batch_after(session, line, after, 1).changes == (changes[after],)
+            assert hash_at(session, line, after + 1) == changes[after].hash
+        drop_packed(session, V, datetime(1980, 1, 1, tzinfo=UTC))
+        assert hash_at(session, line, base + 3) == changes[base + 2].hash
+
+
+def test_a_change_that_is_lost_is_said_and_nothing_is_sent_in_its_place(ship: Ship) -> None:
+    """Whether its row is gone or its pack cannot be read."""
+    ship.join()
+    day = 86_400
+    changes = at_times(ship, 10 * day, 10 * day + 5, 12 * day, 12 * day)
+    last = len(changes)
+    with ship.db.write(V) as session:
+        line = shore_line(session, V)
+        assert line is not None
+        assert pack_away(session, line, datetime(1970, 1, 12, tzinfo=UTC)) == 2
+        session.connection().execute(sa.delete(OutboxChangeRow).where(OutboxChangeRow.number == last - 1))
+        with pytest.raises(LookupError):
+            batch_after(session, line, last - 4, 10**9)
+        with pytest.raises(LookupError):
+            batch_after(session, line, last - 2, 1)
+        session.connection().execute(sa.update(OutboxPackRow).values(frame=b"spoilt"))
+        with pytest.raises(LookupError):
+            batch_after(session, line, last - 4, 1)
+        with pytest.raises(LookupError):
+            hash_at(session, line, last - 3)

@@ -3,6 +3,7 @@
 import logging
 import random
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
@@ -102,10 +103,8 @@ class Sending:
         except BadRequest:
             self._say(line, ShoreState.KEY, code="no key file")
             return LOOK_SECONDS
-        if line.state == ShoreState.PARTED:
-            return self._rejoin(line, key)
         try:
-            return self._send(line, key)
+            return self._rejoin(line, key) if line.state == ShoreState.PARTED else self._send(line, key)
         except LookupError:  # the office is behind what is kept here: it has to be joined anew
             self._say(line, ShoreState.REFUSED, code="too old")
             return LOOK_SECONDS
@@ -242,8 +241,8 @@ class Sending:
             return
         packed = 1
         while packed:
-            with self.context.db.write(vessel_id) as session:
-                line = shore_line(session, vessel_id)
+            with self.context.db.write(vessel_id) as session, suppress(LookupError):  # then it stays as it is
+                line, packed = shore_line(session, vessel_id), 0
                 packed = 0 if line is None else pack_away(session, line, midnight)
                 if not packed:
                     drop_packed(session, vessel_id, now - KEPT)

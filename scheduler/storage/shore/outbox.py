@@ -8,7 +8,16 @@ from datetime import datetime
 from sqlalchemy import delete
 from sqlmodel import Session, col, func, select
 
-from scheduler.domain.shore.frame import FIRST_HASH, PACKED_BYTES, Change, ChangeBatch, chained, pack, unpack
+from scheduler.domain.shore.frame import (
+    FIRST_HASH,
+    PACKED_BYTES,
+    BrokenBatch,
+    Change,
+    ChangeBatch,
+    chained,
+    pack,
+    unpack,
+)
 from scheduler.domain.shore.line_state import LineStatus, ShoreState
 from scheduler.storage.shore.lines import OutboxChangeRow, OutboxPackRow, ShoreLineRow
 
@@ -56,26 +65,47 @@ def hash_at(session: Session, line: ShoreLineRow, number: int) -> str:
     packed = _pack_with(session, line.vessel_id, number)
     if packed is None:
         raise LookupError(number)
-    batch = unpack(packed.frame)
+    batch = _unpacked(packed)
     return batch.changes[number - batch.begins].hash
 
 
 def _bodies(session: Session, line: ShoreLineRow, after: int) -> Generator[tuple[str, bytes], None, None]:
-    """Step and body of each change above a number, in order; from packs first, where they are packed away already."""
-    while (packed := _pack_with(session, line.vessel_id, after + 1)) is not None:
-        batch = unpack(packed.frame)
-        for change in batch.changes[after + 1 - batch.begins :]:
-            yield batch.schema, change.body
-        after = batch.ends
-    query = (
-        select(OutboxChangeRow)
-        .where(OutboxChangeRow.vessel_id == line.vessel_id, OutboxChangeRow.number > after)
-        .order_by(col(OutboxChangeRow.number))
-        .execution_options(yield_per=_READ_AT_ONCE)
-    )
-    with closing(session.exec(query)) as rows:
-        for row in rows:
-            yield row.step, bytes(row.body)
+    """Step and body of each change above a number, in order, packed away or not. Raises LookupError: one is lost."""
+    while True:
+        packed = _pack_with(session, line.vessel_id, after + 1)
+        if packed is not None:
+            batch = _unpacked(packed)
+            for change in batch.changes[after + 1 - batch.begins :]:
+                yield batch.schema, change.body
+            after = batch.ends
+            continue
+        query = (
+            select(OutboxChangeRow)
+            .where(OutboxChangeRow.vessel_id == line.vessel_id, OutboxChangeRow.number > after)
+            .order_by(col(OutboxChangeRow.number))
+            .execution_options(yield_per=_READ_AT_ONCE)
+        )
+        before = after
+        with closing(session.exec(query)) as rows:
+            for row in rows:
+                if row.number != after + 1:
+                    break  # what comes between is packed
+                yield row.step, bytes(row.body)
+                after = row.number
+            else:
+                if after < line.number:
+                    raise LookupError(after + 1)
+                return
+        if after == before:
+            raise LookupError(after + 1)
+
+
+def _unpacked(packed: OutboxPackRow) -> ChangeBatch:
+    """What is packed. Raises LookupError: it cannot be read, so it is not kept."""
+    try:
+        return unpack(packed.frame)
+    except BrokenBatch as error:
+        raise LookupError(packed.begins) from error
 
 
 def _pack_with(session: Session, vessel_id: str, number: int) -> OutboxPackRow | None:
@@ -115,6 +145,7 @@ def line_status(session: Session, line: ShoreLineRow) -> LineStatus:
 def pack_away(session: Session, line: ShoreLineRow, before: datetime) -> int:
     """Packs what the office has and was made before an instant, day by day; returns how many changes.
 
+    Only neighbours are packed together: a clock that was put back leaves younger changes among older ones.
     One piece a call, so that nobody waits long for the turn to write; call it until it returns 0.
     """
     query = (
@@ -132,7 +163,7 @@ def pack_away(session: Session, line: ShoreLineRow, before: datetime) -> int:
     for row in found:
         if rows and (row.step, row.at.date()) != (rows[0].step, rows[0].at.date()):
             break
-        if rows and size + len(row.body) > _PACK_BYTES:
+        if rows and (row.number != rows[-1].number + 1 or size + len(row.body) > _PACK_BYTES):
             break
         size += len(row.body)
         rows.append(row)
@@ -160,12 +191,17 @@ def pack_away(session: Session, line: ShoreLineRow, before: datetime) -> int:
 
 
 def drop_packed(session: Session, vessel_id: str, before: datetime) -> None:
-    """Forget packs of changes older than an instant; the newest stays, for the next one is chained to it."""
+    """Forget packs of changes older than an instant; the newest stays, and what an unpacked change is chained to."""
     mine = col(OutboxPackRow.vessel_id) == vessel_id
     newest: int | None = session.exec(select(func.max(OutboxPackRow.begins)).where(mine)).one()
     if newest is None:
         return
+    oldest: int | None = session.exec(
+        select(func.min(OutboxChangeRow.number)).where(OutboxChangeRow.vessel_id == vessel_id)
+    ).one()
     old = delete(OutboxPackRow).where(mine, col(OutboxPackRow.at) < before, col(OutboxPackRow.begins) < newest)
+    if oldest is not None:
+        old = old.where(col(OutboxPackRow.ends) < oldest - 1)
     session.connection().execute(old)
 
 
