@@ -69,19 +69,24 @@ def run_processes(many: int, act: Callable[[], object], ready: Callable[[], obje
             if not asked:
                 children.add(_begin(act))
         else:
-            failed = failed or code != 0
+            failed = failed or code not in (0, -signal.SIGTERM)  # asked to end before it had begun
     return int(failed)
 
 
 def _begin(act: Callable[[], object]) -> int:
-    parent = os.getpid()
+    parent, asking = os.getpid(), {signal.SIGTERM, signal.SIGINT}
+    signal.pthread_sigmask(
+        signal.SIG_BLOCK, asking
+    )  # what comes now is for the child once it no longer keeps it for its parent
     child = os.fork()
     if child:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, asking)
         return child
     code = 1
     try:
-        for number in (signal.SIGTERM, signal.SIGINT):
+        for number in asking:
             signal.signal(number, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, asking)
         if ends_with(parent, signal.SIGTERM):
             act()
         code = 0
