@@ -15,7 +15,7 @@ from scheduler.domain.work.acts import GasChecked, Note, Noted, TagPlaced, TagRe
 from scheduler.domain.work.state import struck_numbers
 from scheduler.shiptime import NBSP, minutes_at
 from scheduler.wording import papers
-from scheduler.wording.figures import M3H, clock, margin_number, number, offset_words
+from scheduler.wording.figures import M3H, capital, clock, margin_number, number, offset_words
 from scheduler.wording.steps import step_words
 
 _PHOTO = (720, 504)
@@ -39,7 +39,7 @@ def job_data(found: JobFile, made: str) -> dict[str, Any]:
     off = papers.from_due_words(
         one.hours_from_due, None if one.figure("days_from_due") is None else int(one.figure("days_from_due") or 0)
     )
-    verdict = "Breakdown repair" if one.verdict is Verdict.BREAKDOWN else _capital(one.verdict.value)
+    verdict = "Breakdown repair" if one.verdict is Verdict.BREAKDOWN else capital(one.verdict.value)
     test = one.text("test")
     closed_words = f"Closed {papers.day_at(one.at, offset)} {clock(one.at, offset)}"
     closed_words += f", test {test}. " if test and test != "none" else ". "
@@ -202,7 +202,3 @@ def _test(step: StoredStep, offset: int) -> dict[str, Any]:
 def _offset(found: JobFile) -> int:
     minutes = found.closed.figure("utc_offset_minutes")
     return found.offset if minutes is None else int(minutes)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

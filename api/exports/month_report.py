@@ -19,7 +19,7 @@ from scheduler.language import ngettext
 from scheduler.shiptime import NBSP
 from scheduler.version import VERSION
 from scheduler.wording import papers
-from scheduler.wording.figures import M3H, MONTHS, clock, inner, listed, margin_number, number
+from scheduler.wording.figures import M3H, MONTHS, capital, clock, inner, listed, margin_number, number
 from scheduler.wording.names import pump_words
 
 MOST_ROWS = 14
@@ -168,7 +168,7 @@ def _rest(given: Papers, others: Sequence[Any], found: MonthFacts) -> str:
     ]
     if nothing:
         none = listed(nothing)
-        said.append(f"{none[:1].upper()}{none[1:]}.")
+        said.append(f"{capital(none)}.")
     return " ".join(said)
 
 
@@ -219,7 +219,7 @@ def _postponed(given: Papers, found: MonthFacts) -> Iterator[str]:
                 if granted
                 else _("refused by {who} {day}", who=who, day=day)
             )
-        job, why = f"{name[:1].upper()}{name[1:]}", str(one["reason"]).rstrip(". ")
+        job, why = capital(name), str(one["reason"]).rstrip(". ")
         yield _(
             "{job} to {day}: {why}. Asked by {who}, {how}.", job=job, day=to_at, why=why, who=one["asked_by"], how=how
         )

@@ -19,7 +19,7 @@ from scheduler.domain.record.period import PeriodEntry, ship_date
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.shiptime import NBSP
 from scheduler.wording import papers
-from scheduler.wording.figures import inner, listed, number
+from scheduler.wording.figures import capital, inner, listed, number
 from scheduler.wording.invisible import visible_text
 from scheduler.wording.names import pump_words
 
@@ -134,7 +134,7 @@ def history_data(given: Papers, axis: TimeAxis, files: Mapping[str, str]) -> dic
         "made": page.made,
         "made_by": given.frame.made_by,
         "pumps": list(pump_pages(given, axis, files)),
-        "otherwise": _capital(listed(said)) if said else "Nothing went otherwise than planned",
+        "otherwise": capital(listed(said)) if said else "Nothing went otherwise than planned",
         "nothing": f"In the period no {listed(nothing, 'and no')}." if nothing and said else "",
         "notdone": missed,
         "postponed": postponed,
@@ -240,11 +240,11 @@ def _nonconformity(given: Papers, one: Mapping[str, Any]) -> dict[str, Any]:
     name = given.job_name(str(one["job"]), opened)
     if not what:
         limit = f" of {given.ship_day(datetime.fromisoformat(str(one['limit_at'])))}" if one["limit_at"] else ""
-        what = f"{_capital(name)} past its limit{limit}."
+        what = f"{capital(name)} past its limit{limit}."
     else:
-        what = f"{_capital(name)}, {one['about']}. {what}"
+        what = f"{capital(name)}, {one['about']}. {what}"
     closed = one["closed_at"]
-    state = _capital(str(one["state"]))
+    state = capital(str(one["state"]))
     if closed:
         state = f"Closed {given.ship_day(datetime.fromisoformat(str(closed)))}"
     by = [str(one[member]) for member in ("answered_by", "closed_by") if one[member]]
@@ -267,13 +267,13 @@ def _postponement(given: Papers, one: Mapping[str, Any]) -> dict[str, Any]:
 
     decided = "not decided yet"
     if one["state"] != "asked":
-        decided = f"{_capital(str(one['state']))} by {one['decided_by']}, {day('decided_at')}"
+        decided = f"{capital(str(one['state']))} by {one['decided_by']}, {day('decided_at')}"
         decided += f": {one['note']}" if one["note"] else ""
         decided += f" Class: {one['class_agreed']}" if one["class_agreed"] else ""
     rest = [str(one["risk"] or ""), f"Meanwhile: {one['mitigation']}" if one["mitigation"] else ""]
     return {
         "no": str(one["postponement"]),
-        "job": _capital(given.job_name(str(one["job"]), datetime.fromisoformat(str(one["asked_at"])))),
+        "job": capital(given.job_name(str(one["job"]), datetime.fromisoformat(str(one["asked_at"])))),
         "limit": day("limit_at"),
         "to": day("to_at"),
         "reason": str(one["reason"]),
@@ -302,7 +302,3 @@ def _completeness(given: Papers) -> Iterator[dict[str, Any]]:
                     "unknown_share": unknown / days,
                     "percent": f"{100 * (days - laid_days - unknown) / days:.1f}{NBSP}%",
                 }
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

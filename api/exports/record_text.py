@@ -14,7 +14,7 @@ from scheduler.domain.record.chain import Record
 from scheduler.domain.work.against import from_plain
 from scheduler.shiptime import NBSP
 from scheduler.wording import papers
-from scheduler.wording.figures import clock, margin_number, number, offset_words
+from scheduler.wording.figures import capital, clock, margin_number, number, offset_words
 from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.record import record_person
 from scheduler.wording.steps import step_words
@@ -210,7 +210,7 @@ class RecordTexts:
     def _job(self, key: str, at: datetime) -> str:
         words = (job_words(one.plant, at, key) for one in self._period.plants)
         said = next((one for one in words if one != key), "a job no longer set up")
-        return f"{said[:1].upper()}{said[1:]}"
+        return capital(said)
 
     def _named(self, ident: str, at: datetime) -> str:
         plant = self._pumps.get(ident)
@@ -233,7 +233,7 @@ class RecordTexts:
 def papers_line(parts: Iterator[str]) -> str:
     """Parts in a row, the first with a capital."""
     text = "; ".join(part.rstrip(". ") if part.endswith(".") else part for part in parts if part)
-    return f"{text[:1].upper()}{text[1:]}"
+    return capital(text)
 
 
 def _label(name: str) -> str:

@@ -140,6 +140,15 @@ def inner(name: str) -> str:
     return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
 
 
+def capital(text: str) -> str:
+    """The text with a capital first letter and the rest as it is: in other languages nouns keep theirs.
+
+    >>> capital("gas read at the cover, H2S"), capital("")
+    ('Gas read at the cover, H2S', '')
+    """
+    return text[:1].upper() + text[1:]
+
+
 def heard_words(heard_at: datetime, now_at: datetime, offset_minutes: int) -> str:
     """As of when everything stands that a ship sent: "Last heard today 08:10.", "Not heard from since Tue 24 Nov 08:10: ..."."""
     at = moment(heard_at, offset_minutes)

@@ -15,7 +15,7 @@ from api.pages.shared import job_line
 from api.pages.shared.layout import render
 from api.pages.shared.margin import least_said, minimum_words
 from scheduler.language import gettext as _
-from scheduler.wording.figures import M3H, moment, number, short_date
+from scheduler.wording.figures import M3H, capital, moment, number, short_date
 
 STRIPS = {7: 1, 28: 2, 90: 3}
 """How many strips a phone gets of each period."""
@@ -97,7 +97,7 @@ def _picture(
         utc_offset_minutes=offset,
         width=width,
         depth=depth,
-        name=f"{slot_margin_words(view)}{part and part[2:].capitalize() + '.'}",
+        name=f"{slot_margin_words(view)}{part and capital(part[2:]) + '.'}",
         scale=scale,
     )
     windows = window_chart(

@@ -9,7 +9,7 @@ from scheduler.actions.record.search import RecordHit, SearchAnswer
 from scheduler.domain.record.search import plain_words
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.language import gettext as _
-from scheduler.wording.figures import count_words, inner, moment
+from scheduler.wording.figures import capital, count_words, inner, moment
 from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.record import record_excerpt, record_kind_words, record_person
 
@@ -62,9 +62,7 @@ def _hit(found: SearchAnswer, group: Sequence[RecordHit], frame: Frame) -> Hit:
     pump = next((one for one in plant.pumps if one.id == best.pump), None)
     return Hit(
         pump="" if pump is None else f"{pump_words(plant, best.recorded_at, pump.id)} {pump.serial}",
-        name=job_words(plant, best.recorded_at, job)
-        if job
-        else record_kind_words(best.kind, best.members).capitalize(),
+        name=job_words(plant, best.recorded_at, job) if job else capital(record_kind_words(best.kind, best.members)),
         href=f"/vessels/{found.vessel.id}/jobs/{job}" if job else f"/pumps/{pump.id}/record" if pump else "",
         kind=record_kind_words(best.kind, best.members) if job else "",
         pieces=record_excerpt(best.members, found.words),

@@ -10,7 +10,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import JobKind, caution_line
 from scheduler.language import gettext as _
 from scheduler.wording.due import job_name, meets_at, state_words
-from scheduler.wording.figures import clock, day_words, margin_number, moment, short_date
+from scheduler.wording.figures import capital, clock, day_words, margin_number, moment, short_date
 from scheduler.wording.hours import counter_line
 
 
@@ -89,7 +89,7 @@ def tide_row(job: JobLine, now_at: datetime, offset_minutes: int) -> TideRow:
         margin="" if job.margin_m3_per_h is None else margin_number(job.margin_m3_per_h),
         state=due.state,
         words=state_words(due, now_at, offset_minutes),
-        counter=f"{job.counter[:1].upper()}{job.counter[1:]}",
+        counter=capital(job.counter),
         caution=caution_line(job.kind),
         tone=tone_of(due.state),
     )

@@ -56,6 +56,7 @@ def _environment() -> Environment:
     env.install_gettext_callables(gettext, ngettext, newstyle=True, pgettext=pgettext, npgettext=npgettext)  # type: ignore[attr-defined]
     env.filters["unit"] = unit_markup
     env.filters["code"] = code_words
+    env.filters["capital"] = figures.capital
     env.globals.update(
         asset=asset,
         help=manual_href,

@@ -11,6 +11,7 @@ from scheduler.language import gettext as _
 from scheduler.wording.figures import (
     M3H,
     NBSP,
+    capital,
     count_words,
     day_count,
     day_label,
@@ -164,7 +165,7 @@ def _why(facts: DockFacts, one: DockedJob) -> Iterator[str]:
         )
         yield _(
             "{days} early{share}. Its window opens {opens}; not proposed.",
-            days=day_count(one.early_days).capitalize(),
+            days=capital(day_count(one.early_days)),
             share=share,
             opens=opens,
         )
@@ -174,7 +175,7 @@ def _why(facts: DockFacts, one: DockedJob) -> Iterator[str]:
             if one.given_away
             else ""
         )
-        yield _("{days} before its due point{share}.", days=day_count(one.early_days).capitalize(), share=share)
+        yield _("{days} before its due point{share}.", days=capital(day_count(one.early_days)), share=share)
     elif one.job.due_at < facts.from_at:
         yield _("Falls due before it; its limit reaches it.")
     else:

@@ -13,7 +13,7 @@ from scheduler.domain.work.numbering import proposed_numbers
 from scheduler.domain.work.proofs import permit_valid
 from scheduler.domain.work.state import same
 from scheduler.language import gettext as _
-from scheduler.wording.figures import clock, listed
+from scheduler.wording.figures import capital, clock, listed
 
 WARNED_USUALLY = "bridge, hotel"
 """Whom to tell, where the ship has told nobody before; looked at and changed in the field."""
@@ -178,7 +178,7 @@ def _opened(act: CourseAct, g: BoxGround) -> ActBox:
 def measure_fields(measures: Sequence[MeasureAsked]) -> tuple[BoxField, ...]:
     """A field for each measure, with its limits."""
     return tuple(
-        BoxField(name=f"measure:{one.name}", label=one.name.capitalize(), hint=limits_words(one), mode="decimal")
+        BoxField(name=f"measure:{one.name}", label=capital(one.name), hint=limits_words(one), mode="decimal")
         for one in measures
     )
 

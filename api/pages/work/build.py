@@ -37,7 +37,7 @@ from scheduler.domain.work.rules import stop_reasons
 from scheduler.domain.work.state import struck_numbers
 from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
-from scheduler.wording.figures import field_moment
+from scheduler.wording.figures import capital, field_moment
 from scheduler.wording.hours import hours_field
 from scheduler.wording.names import job_words
 from scheduler.wording.steps import step_words, work_words
@@ -147,7 +147,7 @@ def open_view(
     course = _course(now, context, who, job, kind, kept, back, also) if out and job.first else None
     left = _steps_left(kind, kept)
     return JobView(
-        frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
+        frame=frame_of(now, who, here, capital(job.kind_name), ""),
         now_at=now.at,
         job=job_line(now, job, planning.margins_now(now, context)),
         serial=now.serial_of(job.pump),
@@ -335,7 +335,7 @@ def closed_view(
     strikes = may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/close/strike") and not renewed_by
     undo_until = checking.strikeable_until(closed, actor, now.at) if strikes else None
     return JobView(
-        frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
+        frame=frame_of(now, who, here, capital(job.kind_name), ""),
         now_at=now.at,
         job=job_line(now, job, {}),
         serial=now.serial_of(job.pump),

@@ -26,7 +26,7 @@ from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
 from scheduler.language import gettext as _
 from scheduler.wording.due import job_name
-from scheduler.wording.figures import field_moment
+from scheduler.wording.figures import capital, field_moment
 from scheduler.wording.hours import hours_field
 from scheduler.wording.work import against_words
 
@@ -54,7 +54,7 @@ def _view(context: Context, who: Asking, vessel_id: str, key: str, state: FormSt
     shown = replace(now.as_shown(job), position=now.position_name(job.position) if job.position else None)
     state = state or FormState(values={"done_on": field_moment(now.at, now.offset_minutes)[:10]})
     return PaperView(
-        frame=frame_of(now, who, f"{here}/paper", _("{job}, from paper", job=job.kind_name.capitalize()), ""),
+        frame=frame_of(now, who, f"{here}/paper", _("{job}, from paper", job=capital(job.kind_name)), ""),
         name=job_name(shown),
         key=key,
         job_href=here,

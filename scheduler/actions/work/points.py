@@ -15,6 +15,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.storage.work import NotFittedRow, not_fitted_rows
+from scheduler.wording.figures import capital
 
 AS = ("office", "master")
 
@@ -45,7 +46,7 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
             raise Clash(
                 gettext(
                     "{point} is said to be not fitted already. Sign that one, or withdraw it.",
-                    point=point.capitalize(),
+                    point=capital(point),
                 )
             )
         numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
