@@ -1,4 +1,4 @@
-"""The timers in a process of their own beside the server: what they compute keeps no page waiting for Python's one lock.
+"""The timers in a process of their own beside a server on SQLite: what they compute keeps no page waiting for Python's one lock.
 
 `python -m api.server.timers_process` has a socket to its server as standard input. From there comes a line of JSON, the
 settings; then each byte wakes the ticks, and its end ends the process. It answers with how the ticks are doing, a line of JSON
