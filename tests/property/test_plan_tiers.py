@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -115,6 +116,44 @@ def test_each_tier_equals_exhaustive_search(problem: Problem) -> None:
     """The plan is lawful and proven, and its tiers up to the crew's busiest week are the best there are, in their order."""
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
+    assert plan.proven
+    assert ranked(plan) == Brute(problem).best()
+
+
+def _late_chain(
+    *, first: tuple[int, int, int], turn: tuple[int, int, int], alone: tuple[int, int], work: int
+) -> Problem:
+    """One hand a day of five hours, a job of another pump and two turns that follow each other, all bound to be late."""
+    return Problem(
+        starts_at=STARTS_AT,
+        steps=24 * DAYS,
+        pumps=(PumpCapacity(pump="P1", litres_per_h=60), PumpCapacity(pump="P2", litres_per_h=50)),
+        minimum=(),
+        crew=crew_by_day(DAYS, hands=1),
+        start_steps=STARTS,
+        person_hours=5,
+        jobs=(
+            PlanJob(key="a:x:1", pump="P1", work_steps=1, hands=1, earliest=alone[0], ideal=alone[1], due=alone[1], limit=alone[1]),
+            PlanJob(key="b:x:1", pump="P2", work_steps=1, hands=1, earliest=first[0], ideal=first[1], due=first[1], limit=first[2]),
+            PlanJob(
+                key="b:x:2", pump="P2", work_steps=work, hands=1, earliest=32, ideal=turn[0], due=turn[0], limit=turn[1],
+                after="b:x:1", interval_steps=turn[2],
+            ),
+        ),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [
+        _late_chain(first=(56, 80, 81), turn=(78, 105, 0), alone=(80, 92), work=6),
+        _late_chain(first=(56, 58, 58), turn=(73, 81, 15), alone=(57, 57), work=1),
+    ],
+)
+def test_turns_that_must_be_late_are_proven_as_little_late_as_can_be(problem: Problem) -> None:
+    """Two plans for which HiGHS 1.13.1 claimed a false optimum, a day too late, while a chain's days had a needlessly wide
+    bound."""
+    plan = stagger(problem)
     assert plan.proven
     assert ranked(plan) == Brute(problem).best()
 

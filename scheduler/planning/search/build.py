@@ -1,6 +1,6 @@
 """The stagger problem as an integer programme: one 0/1 column a legal start or shared isolation, rows where they bind."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start
 from scheduler.planning.search.model import Model, ModelRow
@@ -66,7 +66,12 @@ def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier], tier: Tie
         choices.append((*(column for column, _ in own), *(() if without is None else (without,))))
     upper = [1] * columns.count
     for column in columns.late.values():
-        upper[column] = late_days
+        upper[column] = 0
+    most_late = min(late_days, max(0, value - floor)) if tier.chained else late_days
+    for this, that in _chains(ground, field, columns):
+        late = columns.late.get(field.offers[this].job.key)
+        if late is not None:
+            upper[late] = min(most_late, _most_added(field, columns, this, that))
     for column, overlap in zip(columns.together, overlaps, strict=True):
         upper[column] = overlap.most
     if columns.peak is not None:
@@ -123,15 +128,18 @@ def _kept_rows(
     return [ModelRow(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
 
 
-def _chain_rows(ground: Ground, field: OpenOffers, columns: Columns) -> list[ModelRow]:
+def _chains(ground: Ground, field: OpenOffers, columns: Columns) -> Iterator[tuple[int, int]]:
+    """(this, that): numbers of two jobs of the field with a place, this one to be done after that one."""
     index_of = {offer.job.key: i for i, offer in enumerate(field.offers)}
-    rows = []
     for key, before in ground.previous.items():
-        if key not in index_of or before not in index_of:
-            continue
-        this, that = index_of[key], index_of[before]
-        if not columns.of_job[this] or not columns.of_job[that]:
-            continue
+        this, that = index_of.get(key), index_of.get(before)
+        if this is not None and that is not None and columns.of_job[this] and columns.of_job[that]:
+            yield this, that
+
+
+def _chain_rows(ground: Ground, field: OpenOffers, columns: Columns) -> list[ModelRow]:
+    rows = []
+    for this, that in _chains(ground, field, columns):
         rows += _order_row(field, columns, this, that)
         rows += _lateness_row(field, columns, this, that)
     return rows
@@ -150,17 +158,29 @@ def _order_row(field: OpenOffers, columns: Columns, this: int, that: int) -> lis
     return [_row(terms, 0)]
 
 
+def _most_added(field: OpenOffers, columns: Columns, this: int, that: int) -> int:
+    """The most days that the chain can add to this job. With 10,000 as the bound HiGHS 1.13.1 was seen to claim a false optimum."""
+    return max(0, -(-max(_past_chain(field, columns, this, that).values()) // STEPS_A_DAY))
+
+
+def _past_chain(field: OpenOffers, columns: Columns, this: int, that: int) -> dict[int, int]:
+    """By column of this job the steps, beyond its own days late, that it is past the limit the earliest end before it sets."""
+    job = field.offers[this].job
+    allowed = (job.interval_steps or 0) + max(0, job.limit - job.due)
+    first_end = min(c.end for _, c in columns.of_job[that])
+    return {
+        column: c.end - first_end - allowed - STEPS_A_DAY * days_past(job.limit, c.end)
+        for column, c in columns.of_job[this]
+    }
+
+
 def _lateness_row(field: OpenOffers, columns: Columns, this: int, that: int) -> list[ModelRow]:
     """Own days late + days the chain adds cover what this job is past the limit that the one before it sets."""
     job = field.offers[this].job
     if job.interval_steps is None:
         return []
-    allowed = job.interval_steps + max(0, job.limit - job.due)
     first_end = min(c.end for _, c in columns.of_job[that])
-    terms = {
-        column: c.end - first_end - allowed - STEPS_A_DAY * days_past(job.limit, c.end)
-        for column, c in columns.of_job[this]
-    }
+    terms = _past_chain(field, columns, this, that)
     most = max(terms.values())
     if most <= 0:
         return []
